@@ -1,0 +1,73 @@
+"""The one decorator for compiled kernels, and the folder their machine code is kept in.
+
+Only this module imports numba. The cache folder's name is a digest of every kernel source file and of the versions of
+Python and numba: a change in any kernel gives a new folder, so stale machine code can never be loaded (numba's own
+check looks at the file of the outermost function only). Only the newest few folders are kept.
+
+Division by zero gives inf or NaN as in numpy (``error_model="numpy"``: the largest single speed switch); fast-math is
+off, so NaNs stay detectable and results repeat bit for bit.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import platform
+import shutil
+import tempfile
+from pathlib import Path
+
+import numba
+import platformdirs
+
+_KEPT_FOLDERS = 4
+
+
+def source_digest() -> str:
+    """Digest (12 hex digits) of all kernel sources and of the compiler's version."""
+    digest = hashlib.sha256(f"{numba.__version__} {platform.python_version()}".encode())
+    for path in sorted((Path(__file__).parent / "physics").glob("*.py")):
+        digest.update(path.name.encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:12]
+
+
+def cache_root() -> Path:
+    """Folder for everything that can be made again; WAVEFLOW_CACHE overrides the user's cache directory."""
+    return Path(os.environ.get("WAVEFLOW_CACHE") or platformdirs.user_cache_dir("waveflow"))
+
+
+def _kernel_folder() -> Path:
+    """Make (or find) the folder for this version of the kernels; fall back to a temporary one if it cannot be written."""
+    name = f"kernels-{source_digest()}"
+    for root in (cache_root(), Path(tempfile.gettempdir()) / f"waveflow-{os.getuid() if hasattr(os, 'getuid') else 0}"):
+        folder = root / name
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            probe = folder / f".writable-{os.getpid()}"
+            probe.touch()
+            probe.unlink()
+            os.utime(folder)
+        except OSError:
+            continue
+        _forget_old_folders(root)
+        return folder
+    return Path(tempfile.mkdtemp(prefix="waveflow-"))
+
+
+def _forget_old_folders(root: Path) -> None:
+    folders = sorted(root.glob("kernels-*"), key=lambda folder: folder.stat().st_mtime, reverse=True)
+    for folder in folders[_KEPT_FOLDERS:]:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+CACHE_FOLDER = _kernel_folder()
+numba.config.CACHE_DIR = str(CACHE_FOLDER)
+
+kernel = numba.njit(cache=True, error_model="numpy", nogil=True)
+inlined = numba.njit(cache=True, error_model="numpy", nogil=True, inline="never")
+
+
+def is_cold() -> bool:
+    """True while no machine code has been stored yet: the first run will have to compile."""
+    return not any(CACHE_FOLDER.rglob("*.nbi"))
