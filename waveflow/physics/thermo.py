@@ -1,0 +1,140 @@
+"""Scalar thermodynamics of the frozen mixtures, compiled: the same polynomials as `gas`, one state at a time.
+
+A mixture is a tuple of nine coefficients of its internal energy, e(T) = sum c_j t^j with t = T/1000, formation energy
+included, and its gas constant. Everything else follows: cv = de/dT, h = e + R T, and the entropy function
+s(T) = integral of cp/T dT, whose logarithm is analytic. Isentropes are s(T2) - s(T1) = R ln(p2/p1): no ratio of specific
+heats is assumed constant. (The ratio at a state, cp/cv, appears where a local sound speed is meant.)
+"""
+
+from __future__ import annotations
+
+import math
+
+from waveflow.compiled import kernel
+
+
+@kernel
+def mixture(gas, yf, yb):
+    """Coefficients of e(T) of air + `yf` fuel vapour + `yb` burned gas (mass fractions) [J/kg]."""
+    e = gas.e
+    ya = 1.0 - yf - yb
+    return (
+        ya * e[0, 0] + yf * e[1, 0] + yb * e[2, 0],
+        ya * e[0, 1] + yf * e[1, 1] + yb * e[2, 1],
+        ya * e[0, 2] + yf * e[1, 2] + yb * e[2, 2],
+        ya * e[0, 3] + yf * e[1, 3] + yb * e[2, 3],
+        ya * e[0, 4] + yf * e[1, 4] + yb * e[2, 4],
+        ya * e[0, 5] + yf * e[1, 5] + yb * e[2, 5],
+        ya * e[0, 6] + yf * e[1, 6] + yb * e[2, 6],
+        ya * e[0, 7] + yf * e[1, 7] + yb * e[2, 7],
+        ya * e[0, 8] + yf * e[1, 8] + yb * e[2, 8],
+    )
+
+
+@kernel
+def gas_constant(gas, yf, yb):
+    """Specific gas constant of the mixture [J/kg/K]."""
+    r = gas.r
+    return (1.0 - yf - yb) * r[0] + yf * r[1] + yb * r[2]
+
+
+@kernel
+def energy(c, temp):
+    """Specific internal energy [J/kg]."""
+    t = temp * 1e-3
+    return c[0] + t * (
+        c[1] + t * (c[2] + t * (c[3] + t * (c[4] + t * (c[5] + t * (c[6] + t * (c[7] + t * c[8]))))))
+    )
+
+
+@kernel
+def heat_capacity(c, temp):
+    """Specific heat at constant volume [J/kg/K]."""
+    t = temp * 1e-3
+    return 1e-3 * (
+        c[1]
+        + t
+        * (
+            2.0 * c[2]
+            + t
+            * (3.0 * c[3] + t * (4.0 * c[4] + t * (5.0 * c[5] + t * (6.0 * c[6] + t * (7.0 * c[7] + t * 8.0 * c[8])))))
+        )
+    )
+
+
+@kernel
+def entropy(c, r, temp):
+    """Integral of cp/T dT up to a constant [J/kg/K]."""
+    t = temp * 1e-3
+    return (1e-3 * c[1] + r) * math.log(temp) + 1e-3 * t * (
+        2.0 * c[2]
+        + t
+        * (
+            1.5 * c[3]
+            + t
+            * (
+                4.0 / 3.0 * c[4]
+                + t * (1.25 * c[5] + t * (1.2 * c[6] + t * (7.0 / 6.0 * c[7] + t * (8.0 / 7.0) * c[8])))
+            )
+        )
+    )
+
+
+@kernel
+def temperature_of_energy(c, e, guess):
+    """Temperature [K] at which the mixture holds `e` J/kg; Newton from `guess`."""
+    temp = guess
+    for _ in range(20):
+        step = (e - energy(c, temp)) / heat_capacity(c, temp)
+        temp += step
+        if abs(step) < 1e-9 * abs(temp):
+            break
+    return temp
+
+
+@kernel
+def temperature_of_enthalpy(c, r, h, guess):
+    """Temperature [K] at which the mixture's enthalpy is `h` J/kg; Newton from `guess`."""
+    temp = guess
+    for _ in range(20):
+        step = (h - energy(c, temp) - r * temp) / (heat_capacity(c, temp) + r)
+        temp += step
+        if abs(step) < 1e-9 * abs(temp):
+            break
+    return temp
+
+
+@kernel
+def isentropic_temperature(c, r, temp, ratio):
+    """Temperature [K] after an isentropic change from `temp` to `ratio` times the pressure."""
+    target = entropy(c, r, temp) + r * math.log(ratio)
+    cp = heat_capacity(c, temp) + r
+    new = temp * ratio ** (r / cp)
+    for _ in range(8):
+        step = (target - entropy(c, r, new)) * new / (heat_capacity(c, new) + r)
+        new += step
+        if abs(step) < 1e-9 * new:
+            break
+    return new
+
+
+@kernel
+def critical_temperature(c, r, temp0):
+    """Temperature [K] in a sonic throat fed isentropically from rest at `temp0` (stagnation)."""
+    h0 = energy(c, temp0) + r * temp0
+    return critical_temperature_of(c, r, h0, 0.85 * temp0)
+
+
+@kernel
+def critical_temperature_of(c, r, h0, guess):
+    """Temperature [K] at which a stream of total enthalpy `h0` J/kg is sonic."""
+    temp = guess
+    for _ in range(20):
+        cv = heat_capacity(c, temp)
+        gamma = 1.0 + r / cv
+        residual = energy(c, temp) + r * temp + 0.5 * gamma * r * temp - h0
+        step = residual / (cv + r + 0.5 * gamma * r)
+        temp -= step
+        if abs(step) < 1e-10 * temp:
+            break
+    return temp
