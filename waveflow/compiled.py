@@ -17,16 +17,21 @@ import shutil
 import tempfile
 from pathlib import Path
 
+import llvmlite.binding
 import numba
 import platformdirs
 
 _KEPT_FOLDERS = 4
 
+# A pass over the cells reads and writes up to forty rows; the compiler proves at run time that they do not overlap, but
+# gives up on vector code above 128 such comparisons unless told that they are worth it (measured: twice the speed).
+llvmlite.binding.set_option("", "--vectorize-memory-check-threshold=5000")
+
 
 def source_digest() -> str:
     """Digest (12 hex digits) of all kernel sources and of the compiler's version."""
     digest = hashlib.sha256(f"{numba.__version__} {platform.python_version()}".encode())
-    for path in sorted((Path(__file__).parent / "physics").glob("*.py")):
+    for path in [Path(__file__), *sorted((Path(__file__).parent / "physics").glob("*.py"))]:
         digest.update(path.name.encode())
         digest.update(path.read_bytes())
     return digest.hexdigest()[:12]
@@ -65,7 +70,6 @@ CACHE_FOLDER = _kernel_folder()
 numba.config.CACHE_DIR = str(CACHE_FOLDER)
 
 kernel = numba.njit(cache=True, error_model="numpy", nogil=True)
-inlined = numba.njit(cache=True, error_model="numpy", nogil=True, inline="never")
 
 
 def is_cold() -> bool:
