@@ -1,0 +1,446 @@
+"""One engine cycle: the time step, the order of the passes, the accounts. The only kernel that Python calls.
+
+A step of length dt, limited by the fastest wave in the smallest cell:
+
+1. ghost cells by polynomial extrapolation, reconstruction to half time, flux through every inner face;
+2. pipe ends and orifices with the volumes at the start of the step; volumes carried to half time (predictor);
+3. pipe ends, orifices and joints with the volumes at half time: these fluxes count, for both sides alike;
+4. cells and volumes to the end of the step.
+
+What leaves a pipe enters a volume as the same number, so mass of every species and energy are conserved to round-off.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from waveflow.compiled import kernel
+from waveflow.physics import layout as lay
+from waveflow.physics.ends import end_flux, orifice_flux
+from waveflow.physics.joints import WORK_COLUMNS, joint_fluxes
+from waveflow.physics.layout import (
+    BURNED,
+    CYLINDER,
+    ENERGY,
+    FUEL,
+    L_PRES,
+    L_RHO,
+    L_VEL,
+    L_YB,
+    L_YF,
+    MASS,
+    MOMENTUM,
+    R_PRES,
+    R_RHO,
+    R_VEL,
+    R_YB,
+    R_YF,
+    RESERVOIR,
+    V_BURNED,
+    V_ENERGY,
+    V_FUEL,
+    V_MASS,
+    V_PRES,
+    V_TEMP,
+    V_VOL,
+)
+from waveflow.physics.pipes import fastest, fluxes, primitives, reconstruct, update
+from waveflow.physics.volumes import STEP_COLUMNS, advance, cylinder_volume, local_angle
+from waveflow.physics.walls import friction_factor, nusselt
+
+OK, NOT_A_NUMBER, TOO_HOT, TOO_COLD, VOLUME_TROUBLE, JOINT_TROUBLE, STEP_COLLAPSED = range(7)
+
+_WALL_EVERY = 4  # steps between updates of the friction factor and the heat transfer coefficient (they vary slowly)
+_LOOK_EVERY = 16  # steps between looks at the temperature range
+
+
+@kernel
+def curve_at(curves, row, angle):
+    """Effective-area table at a local crank angle [deg], linear between its points."""
+    place = angle * 4.0
+    k = int(place)
+    if k > lay.CURVE_POINTS - 2:
+        k = lay.CURVE_POINTS - 2
+    return curves[row, k] + (place - k) * (curves[row, k + 1] - curves[row, k])
+
+
+@kernel
+def fill_ghosts(ghosts, w):
+    """Ghost cells by polynomial extrapolation of the real cells next to them; density and pressure kept positive."""
+    for g in range(ghosts.shape[0]):
+        row = ghosts[g]
+        c, s = row.cell, row.step
+        for k in range(5):
+            near = w[k, c]
+            value = row.w0 * near
+            if row.count > 1:
+                value += row.w1 * w[k, c + s]
+            if row.count > 2:
+                value += row.w2 * w[k, c + 2 * s] + row.w3 * w[k, c + 3 * s]
+            if k == lay.RHO or k == lay.PRES:
+                value = min(max(value, 0.3 * near), 3.0 * near)
+            w[k, row.ghost] = value
+
+
+@kernel
+def wall_laws(geometry, w, gas, wall, switches):
+    """Friction f/(2D) [1/m] and heat transfer h P/A [W/m3/K] of every cell from its present flow."""
+    frictional = switches[lay.SW_FRICTION] > 0.0
+    heated = switches[lay.SW_PIPE_HEAT]
+    for i in range(w.shape[1]):
+        wall[lay.FRICTION, i] = 0.0
+        wall[lay.HEAT, i] = 0.0
+        if geometry[lay.VOLUME_INV, i] == 0.0:
+            continue
+        diameter = geometry[lay.HYDRAULIC, i]
+        t = 1e-3 * w[lay.TEMP, i]
+        mu = gas.mu[0] + t * (gas.mu[1] + t * gas.mu[2])
+        reynolds = w[lay.RHO, i] * abs(w[lay.VEL, i]) * diameter / mu
+        f = friction_factor(max(reynolds, 1.0), geometry[lay.ROUGHNESS, i] / diameter)
+        if frictional:
+            wall[lay.FRICTION, i] = 0.5 * f / diameter
+        if heated > 0.0:
+            lam = gas.lam[0] + t * (gas.lam[1] + t * gas.lam[2])
+            cp = gas.r[0] * (1.0 + 1.0 / w[lay.GRUN, i])
+            number = nusselt(max(reynolds, 1.0), mu * cp / lam, f)
+            wall[lay.HEAT, i] = heated * number * lam / diameter * 4.0 / diameter * geometry[lay.WETTED, i]
+
+
+@kernel
+def _openings(end, net, angle):
+    """Inward and outward opening of a pipe end now [-]."""
+    if end.curve_in < 0 and end.curve_out < 0:
+        return end.inward, end.outward
+    local = local_angle(angle, net.cylinder[end.cylinder].phase) if end.cylinder >= 0 else angle % 720.0
+    return curve_at(net.area_curves, end.curve_in, local), curve_at(net.area_curves, end.curve_out, local)
+
+
+@kernel
+def _fuel_added(net, end, mass, yf, yb, inward):
+    """Vapour that joins a flow into the cylinder [kg/s] and the power it carries [W]."""
+    if end.fuelled == 0.0 or mass * inward <= 0.0:
+        return 0.0, 0.0
+    cyl = net.cylinder[end.cylinder]
+    flow = abs(mass)
+    added = max(0.0, flow * (1.0 - yf - yb) * cyl.fuel_per_air - flow * yf)
+    return added, added * cyl.fuel_enthalpy
+
+
+@kernel
+def couple(net, gas, vols, half, angle, flux, rates, counting, accounts, dt, final):
+    """Ends and orifices: fluxes into the pipes, rates into the volumes; in the final pass also the accounts."""
+    rates[:] = 0.0
+    for n in range(net.end.shape[0]):
+        end = net.end[n]
+        v = end.volume
+        if not final and net.volume[v].kind == RESERVOIR:
+            continue
+        i = end.face
+        if end.sign > 0.0:
+            rho, vel, pres, yf, yb = half[L_RHO, i], half[L_VEL, i], half[L_PRES, i], half[L_YF, i], half[L_YB, i]
+        else:
+            rho, vel, pres, yf, yb = half[R_RHO, i], -half[R_VEL, i], half[R_PRES, i], half[R_YF, i], half[R_YB, i]
+        inward, outward = _openings(end, net, angle)
+        m_v = vols[v, V_MASS]
+        yfv, ybv = vols[v, V_FUEL] / m_v, vols[v, V_BURNED] / m_v
+        mass, force, power, fuel, burned = end_flux(
+            gas, rho, vel, pres, yf, yb, inward, outward, vols[v, V_TEMP], vols[v, V_PRES], yfv, ybv, end.recovery
+        )
+        mass *= end.area
+        power *= end.area
+        fuel *= end.area
+        burned *= end.area
+        added, added_power = _fuel_added(net, end, mass, yf, yb, 1.0)
+        rates[v, 0] += mass + added
+        rates[v, 1] += fuel + added
+        rates[v, 2] += burned
+        rates[v, 3] += power + added_power
+        if final:
+            flux[MASS, i] = end.sign * mass
+            flux[MOMENTUM, i] = force * end.area
+            flux[ENERGY, i] = end.sign * power
+            flux[FUEL, i] = end.sign * fuel
+            flux[BURNED, i] = end.sign * burned
+            if end.role > 0:
+                count_valve(end.role, accounts[end.cylinder], mass, fuel, burned, power, added, added_power, vols[v], dt)
+                counting[end.cylinder, end.role - 1] += mass
+    for n in range(net.orifice.shape[0]):
+        row = net.orifice[n]
+        a, b = row.a, row.b
+        area_ab, area_ba = row.area_ab, row.area_ba
+        if row.curve_ab >= 0:
+            local = local_angle(angle, net.cylinder[row.cylinder].phase)
+            area_ab = curve_at(net.area_curves, row.curve_ab, local)
+            area_ba = curve_at(net.area_curves, row.curve_ba, local)
+        ma, mb = vols[a, V_MASS], vols[b, V_MASS]
+        mass, power, fuel, burned = orifice_flux(
+            gas,
+            vols[a, V_TEMP], vols[a, V_PRES], vols[a, V_FUEL] / ma, vols[a, V_BURNED] / ma,
+            vols[b, V_TEMP], vols[b, V_PRES], vols[b, V_FUEL] / mb, vols[b, V_BURNED] / mb,
+            area_ab, area_ba,
+        )  # fmt: skip
+        added, added_power = 0.0, 0.0
+        if row.fuelled > 0.0 and mass > 0.0:
+            cyl = net.cylinder[row.cylinder]
+            added = max(0.0, (mass - fuel - burned) * cyl.fuel_per_air - fuel)
+            added_power = added * cyl.fuel_enthalpy
+        rates[a, 0] -= mass
+        rates[a, 1] -= fuel
+        rates[a, 2] -= burned
+        rates[a, 3] -= power
+        rates[b, 0] += mass + added
+        rates[b, 1] += fuel + added
+        rates[b, 2] += burned
+        rates[b, 3] += power + added_power
+        if final and row.role > 0:
+            count_valve(row.role, accounts[row.cylinder], mass, fuel, burned, power, added, added_power, vols[b], dt)
+            counting[row.cylinder, row.role - 1] += mass
+
+
+@kernel
+def count_valve(role, account, mass, fuel, burned, power, added, added_power, vol, dt):
+    """Enter one valve's flow into the cylinder (mass [kg/s] positive into it) in the cycle's accounts."""
+    air = mass - fuel - burned
+    if role == 1:
+        if mass > 0.0:
+            account[lay.A_AIR_IN] += air * dt
+            account[lay.A_MASS_IN] += mass * dt
+        else:
+            account[lay.A_AIR_BACK] -= air * dt
+            account[lay.A_MASS_BACK] -= mass * dt
+        account[lay.A_FUEL_ADDED] += added * dt
+        account[lay.A_FUEL_IN] += fuel * dt
+        account[lay.A_BURNED_IN] += burned * dt
+        account[lay.A_ENERGY_IN] += (power + added_power) * dt
+    else:
+        account[lay.A_MASS_OUT] -= mass * dt
+        account[lay.A_AIR_OUT] -= air * dt
+        account[lay.A_FUEL_OUT] -= fuel * dt
+        account[lay.A_BURNED_OUT] -= burned * dt
+        account[lay.A_ENERGY_OUT] -= power * dt
+        if mass < 0.0:
+            account[lay.A_EXH_MASS] -= mass * dt
+            account[lay.A_EXH_ENTHALPY] -= mass * dt * vol[V_TEMP]
+
+
+@kernel
+def _joint_states(net, half, states):
+    for n in range(net.member.shape[0]):
+        m = net.member[n]
+        i = m.face
+        if m.sign > 0.0:
+            states[n, 0], states[n, 1], states[n, 2] = half[L_RHO, i], half[L_VEL, i], half[L_PRES, i]
+            states[n, 3], states[n, 4] = half[L_YF, i], half[L_YB, i]
+        else:
+            states[n, 0], states[n, 1], states[n, 2] = half[R_RHO, i], -half[R_VEL, i], half[R_PRES, i]
+            states[n, 3], states[n, 4] = half[R_YF, i], half[R_YB, i]
+
+
+@kernel
+def _crossed(before, degrees, event):
+    """True if the local clock passes `event` while going on by `degrees` from `before`."""
+    return (event - before) % 720.0 < degrees
+
+
+@kernel
+def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, probe_accounts, trace, trace_step):
+    """Run `span` degrees of crank from `start_angle` at `rpm`; the state is changed in place.
+
+    accounts (cylinders, ACCOUNTS), volume_accounts (volumes, VOLUME_ACCOUNTS) and probe_accounts (probes, PROBE_ACCOUNTS)
+    are added to; trace (rows, columns) receives a row every `trace_step` degrees (no rows: none). Returns (code, row,
+    angle of trouble, steps, rows of trace written).
+    """
+    cells, temps, vols, memory = state.cells, state.temp, state.volumes, state.memory
+    geometry, switches = net.geometry, net.switches
+    n = cells.shape[1]
+    w = np.ones((lay.PRIMITIVES, n))
+    wall = np.zeros((lay.SOURCES, n))
+    half = np.ones((10, n + 1))
+    half[L_PRES] = 1e5
+    half[R_PRES] = 1e5
+    flux = np.zeros((lay.FIELDS, n + 1))
+    face_area = np.ones(n + 1)
+    for i in range(n):
+        face_area[i] = geometry[lay.AREA_L, i]
+    face_area[n] = geometry[lay.AREA_R, n - 1]
+    n_vol = vols.shape[0]
+    mid = np.empty_like(vols)
+    end_vols = np.empty_like(vols)
+    rates = np.zeros((n_vol, 4))
+    tally = np.zeros((n_vol, STEP_COLUMNS))
+    n_cyl = net.cylinder.shape[0]
+    valve_flow = np.zeros((n_cyl, 2))
+    joint_state = np.zeros((net.member.shape[0], 5))
+    work = np.zeros((max(net.member.shape[0], 1), WORK_COLUMNS))
+
+    degrees_per_second = 6.0 * rpm
+    duration = span / degrees_per_second
+    piston_speed = 0.0
+    time = 0.0
+    steps = 0
+    written = 0
+    next_row = 0.0
+    primitives(cells, temps, geometry, gas, w, wall)
+    bits = np.empty(1, np.int64)
+    smallest = duration * 1e-9
+    while time < duration:
+        bits[0] = fastest(wall[lay.RATE])
+        rate = bits.view(np.float64)[0]
+        if not (rate < 1e300):
+            return NOT_A_NUMBER, _first_bad(wall[lay.RATE]), start_angle + time * degrees_per_second, steps, written
+        dt = min(switches[lay.SW_CFL] / rate, switches[lay.SW_MAX_DEGREES] / degrees_per_second)
+        if dt < smallest:
+            return STEP_COLLAPSED, np.argmax(wall[lay.RATE]), start_angle + time * degrees_per_second, steps, written
+        left = duration - time
+        if dt >= left:
+            dt = left
+        elif dt > 0.5 * left:
+            dt = 0.5 * left
+        angle = start_angle + time * degrees_per_second
+        degrees = dt * degrees_per_second
+        if steps % _WALL_EVERY == 0 and (switches[lay.SW_FRICTION] > 0.0 or switches[lay.SW_PIPE_HEAT] > 0.0):
+            wall_laws(geometry, w, gas, wall, switches)
+        fill_ghosts(net.ghost, w)
+        reconstruct(w, geometry, wall, half, dt)
+        fluxes(half, face_area, gas, flux)
+
+        middle = angle + 0.5 * degrees
+        couple(net, gas, vols, half, middle, flux, rates, valve_flow, accounts, dt, False)
+        if n_cyl > 0:
+            piston_speed = 4.0 * net.cylinder[0].crank * rpm / 60.0
+        advance(net, gas, vols, vols, rates, memory, mid, tally, angle, 0.5 * degrees, 0.5 * dt, piston_speed)
+        valve_flow[:] = 0.0
+        couple(net, gas, mid, half, middle, flux, rates, valve_flow, accounts, dt, True)
+        if net.joint.shape[0] > 0:
+            _joint_states(net, half, joint_state)
+            failed = joint_fluxes(gas, net.joint, net.member, joint_state, flux, work)
+            if failed >= 0:
+                return JOINT_TROUBLE, failed, angle, steps, written
+        advance(net, gas, vols, mid, rates, memory, end_vols, tally, angle, degrees, dt, piston_speed)
+        update(cells, flux, geometry, wall, dt)
+        primitives(cells, temps, geometry, gas, w, wall)
+
+        _enter_volumes(net, mid, rates, tally, volume_accounts, accounts, dt, angle, degrees)
+        for v in range(n_vol):
+            for k in range(vols.shape[1]):
+                vols[v, k] = end_vols[v, k]
+            if not (vols[v, V_PRES] > 0.0 and vols[v, V_TEMP] < 1.2 * gas.t_high and vols[v, V_MASS] > 0.0):
+                return VOLUME_TROUBLE, v, angle, steps, written
+        _events(net, vols, memory, accounts, angle, degrees)
+        _enter_probes(net, w, probe_accounts, dt)
+        time += dt
+        steps += 1
+        if steps % _LOOK_EVERY == 0:
+            for i in range(n):
+                if temps[i] * 1e3 > gas.t_high:
+                    return TOO_HOT, i, angle, steps, written
+                if temps[i] * 1e3 < gas.t_low:
+                    return TOO_COLD, i, angle, steps, written
+        if trace.shape[0] > 0 and written < trace.shape[0] and time * degrees_per_second >= next_row - 1e-9:
+            _write_trace(net, w, vols, valve_flow, trace[written], angle + degrees)
+            written += 1
+            next_row += trace_step
+    return OK, -1, start_angle + span, steps, written
+
+
+@kernel
+def _first_bad(rate):
+    for i in range(rate.shape[0]):
+        if not (rate[i] < 1e300):
+            return i
+    return 0
+
+
+@kernel
+def _enter_volumes(net, mid, rates, tally, volume_accounts, accounts, dt, angle, degrees):
+    for v in range(net.volume.shape[0]):
+        account = volume_accounts[v]
+        account[lay.B_MASS] += rates[v, 0] * dt
+        account[lay.B_FUEL] += rates[v, 1] * dt
+        account[lay.B_BURNED] += rates[v, 2] * dt
+        account[lay.B_ENERGY] += rates[v, 3] * dt
+        account[lay.B_P_TIME] += mid[v, V_PRES] * dt
+        account[lay.B_T_TIME] += mid[v, V_TEMP] * dt
+        account[lay.B_MASS_TIME] += mid[v, V_MASS] * dt
+        if net.volume[v].kind != RESERVOIR:
+            account[lay.B_WALL] += tally[v, 0]
+    for j in range(net.cylinder.shape[0]):
+        cyl = net.cylinder[j]
+        account = accounts[j]
+        wall, heat, work, fuel, air = (
+            tally[cyl.volume, 0], tally[cyl.volume, 1], tally[cyl.volume, 2], tally[cyl.volume, 3], tally[cyl.volume, 4]
+        )  # fmt: skip
+        account[lay.A_WALL] += wall
+        account[lay.A_RELEASE] += heat
+        account[lay.A_WORK] += work
+        local = local_angle(angle + 0.5 * degrees, cyl.phase)
+        if local < 180.0 or local >= 540.0:
+            account[lay.A_WORK_HIGH] += work
+        account[lay.A_BURNED] += fuel + air
+        account[lay.A_FUEL_USED] += fuel
+        account[lay.A_AIR_USED] += air
+
+
+@kernel
+def _events(net, vols, memory, accounts, angle, degrees):
+    for j in range(net.cylinder.shape[0]):
+        cyl = net.cylinder[j]
+        state = vols[cyl.volume]
+        before = local_angle(angle, cyl.phase)
+        if state[V_PRES] > accounts[j, lay.A_PEAK_P]:
+            accounts[j, lay.A_PEAK_P] = state[V_PRES]
+            accounts[j, lay.A_PEAK_ANGLE] = local_angle(before + degrees, 0.0)
+        if _crossed(before, degrees, cyl.intake_close):
+            memory[j, lay.M_REF_P] = state[V_PRES]
+            memory[j, lay.M_REF_V] = state[V_VOL]
+            memory[j, lay.M_REF_T] = state[V_TEMP]
+            memory[j, lay.M_TRAP_MASS] = state[V_MASS]
+            memory[j, lay.M_TRAP_BURNED] = state[V_BURNED]
+            memory[j, lay.M_TRAP_AIR] = state[V_MASS] - state[V_FUEL] - state[V_BURNED]
+
+
+@kernel
+def _enter_probes(net, w, probe_accounts, dt):
+    for k in range(net.probe.shape[0]):
+        a, b, share = net.probe[k, 0], net.probe[k, 1], net.probe_weight[k]
+        u = (1.0 - share) * w[lay.VEL, a] + share * w[lay.VEL, b]
+        sound = math.sqrt((1.0 - share) * w[lay.SOUND2, a] + share * w[lay.SOUND2, b])
+        account = probe_accounts[k]
+        account[lay.P_P_TIME] += ((1.0 - share) * w[lay.PRES, a] + share * w[lay.PRES, b]) * dt
+        account[lay.P_U_TIME] += u * dt
+        account[lay.P_A_TIME] += sound * dt
+        mach = abs(u) / sound
+        account[lay.P_MACH_PEAK] = max(account[lay.P_MACH_PEAK], mach)
+        account[lay.P_MACH_TIME] += mach * dt
+        account[lay.P_FLOW_TIME] += dt
+
+
+@kernel
+def _write_trace(net, w, vols, valve_flow, row, angle):
+    """angle; a cylinder: pressure, temperature, mass, volume, intake and exhaust flow; a probe: p, u, T; a volume: p, T."""
+    row[0] = angle
+    k = 1
+    for j in range(net.cylinder.shape[0]):
+        v = net.cylinder[j].volume
+        row[k], row[k + 1], row[k + 2], row[k + 3] = vols[v, V_PRES], vols[v, V_TEMP], vols[v, V_MASS], vols[v, V_VOL]
+        row[k + 4], row[k + 5] = valve_flow[j, 0], -valve_flow[j, 1]
+        k += 6
+    for p in range(net.probe.shape[0]):
+        a, b, share = net.probe[p, 0], net.probe[p, 1], net.probe_weight[p]
+        row[k] = (1.0 - share) * w[lay.PRES, a] + share * w[lay.PRES, b]
+        row[k + 1] = (1.0 - share) * w[lay.VEL, a] + share * w[lay.VEL, b]
+        row[k + 2] = (1.0 - share) * w[lay.TEMP, a] + share * w[lay.TEMP, b]
+        k += 3
+    for v in range(vols.shape[0]):
+        row[k], row[k + 1] = vols[v, V_PRES], vols[v, V_TEMP]
+        k += 2
+
+
+def trace_columns(net) -> int:
+    """Number of columns of a trace row."""
+    return 1 + 6 * net.cylinder.shape[0] + 3 * net.probe.shape[0] + 2 * net.volume.shape[0]
+
+
+__all__ = ["CYLINDER", "V_ENERGY", "cylinder_volume", "march", "trace_columns"]
