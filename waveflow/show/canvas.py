@@ -94,9 +94,9 @@ def _with_words(svg: str, title: str, description: str) -> str:
 def save(figure: Figure, path: str | os.PathLike[str]) -> Path:
     """Write the figure to `path` (kind by its ending, .png or .svg) whole or not at all; returns the path.
 
-    Raises ValueError for another ending and OSError where the folder cannot be written.
+    Raises ValueError for another ending and StoreError (study.writing) where the folder cannot be written.
     """
-    from waveflow.study.store import write_atomic
+    from waveflow.study.writing import write_atomic
 
     target = Path(path)
     write_atomic(target, rendered(figure, target.suffix))

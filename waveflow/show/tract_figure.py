@@ -1,0 +1,257 @@
+"""The drawing of what was understood: the whole gas path to scale, and the ports beside it large enough to check.
+
+Above, the path of one cylinder from the open air to the open air, lengths true to each other and the width that of a
+round pipe of the same area. Below, flow area against distance with every measured station, intake and exhaust on one
+scale of length and area.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from waveflow.show.canvas import A4_LANDSCAPE, bare, describe, name_axes, sheet, style
+from waveflow.show.looks import FAINT, HAIRLINE, INK, METAL, PAPER, SOFT_INK
+from waveflow.show.views import Stretch, Tract
+from waveflow.show.words import listed, plain
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+LEFT, RIGHT = 0.052, 0.965
+RUNNER_SHOWN = 0.13  # [m] of pipe drawn before the intake port at most
+HEADER_SHOWN = 0.10  # [m] of pipe drawn after the exhaust port
+FILL = "#dbe9f4"
+BORE_WIDTH = 0.12  # [m] drawn for the cylinder in the overview
+
+
+def tract_figure(tract: Tract, title: str, notes: tuple[str, ...] = ()) -> Figure:
+    """Draw a tract [Tract] under a `title` [str], with `notes` [str] at the foot; the words go in as alt text."""
+    with style():
+        figure = sheet(A4_LANDSCAPE)
+        figure.text(LEFT, 0.955, plain(title, 110), fontsize=14, fontweight="bold", va="top", color=INK)
+        figure.text(LEFT, 0.915, "The gas path of one cylinder as it was understood.", fontsize=8.5, va="top",
+                    color=SOFT_INK)  # fmt: skip
+        _overview(bare(figure.add_axes((LEFT, 0.55, RIGHT - LEFT, 0.335), label="whole path")), tract)
+        _details(figure, tract)
+        for row, note in enumerate(notes[:4]):
+            figure.text(LEFT, 0.072 - 0.017 * row, plain(note, 210), fontsize=7, color=SOFT_INK, va="top")
+        return describe(figure, plain(title, 160), alt_text(tract))
+
+
+def _overview(axes: Axes, tract: Tract) -> None:
+    """One silhouette from mouth to tail; what is true in it is said in the corner."""
+    places: list[tuple[Stretch, float]] = []
+    start = 0.0
+    for stretch in tract.intake:
+        places.append((stretch, start))
+        start += stretch.length
+    cylinder = start
+    start += BORE_WIDTH
+    for stretch in tract.exhaust:
+        places.append((stretch, start))
+        start += stretch.length
+    total = start
+    pipes = [s for s, _ in places if s.kind != "volume"]
+    widest = max((2 * float(np.sqrt(s.area.max() / np.pi)) for s in pipes), default=0.05)
+    box = 2.1 * widest
+    axes.set_xlim(-0.01 * total, 1.01 * total)
+    axes.set_ylim(-2.15 * box, 1.15 * box)
+    axes.plot([0, total], [0, 0], color=SOFT_INK, linewidth=0.5, dashes=(12, 3, 2, 3), zorder=5)
+    for stretch, at in places:
+        _silhouette(axes, stretch, at, box)
+    _captions(axes, places, total, box)
+    _cylinder(axes, cylinder, box)
+    wider = _drawn_ratio(axes, total)
+    words = f"lengths to scale; widths are those of round pipes of equal area, drawn {wider:.1f} times as wide as long"
+    axes.text(0.0, 1.14 * box, f"{words}; chambers are signs with their volume", fontsize=7, color=FAINT, va="top")
+    step = next(s for s in (0.05, 0.1, 0.2, 0.5, 1.0, 2.0) if s > total / 16)
+    y = -2.08 * box
+    axes.plot([0, 0, step, step], [y + 0.05 * box, y, y, y + 0.05 * box], color=FAINT, linewidth=0.8)
+    axes.text(step * 1.06, y, f"{1e3 * step:.0f} mm", fontsize=7, color=FAINT, va="center")
+    if total > 1.0:
+        axes.text(total, y, f"{total - BORE_WIDTH:.2f} m of path in all", fontsize=7, color=FAINT, va="center",
+                  ha="right")  # fmt: skip
+
+
+def _drawn_ratio(axes: Axes, total: float) -> float:
+    """How many times wider than long the silhouette is drawn, from the axes' size on paper."""
+    position, (wide, high) = axes.get_position(), axes.figure.get_size_inches()
+    low, top = axes.get_ylim()
+    return float((position.height * high / (top - low)) / (position.width * wide / (1.02 * total)))
+
+
+def _silhouette(axes: Axes, stretch: Stretch, at: float, box: float) -> None:
+    from matplotlib.patches import FancyBboxPatch
+
+    if stretch.kind == "volume":
+        rounding = min(0.25 * stretch.length, 0.25 * box)
+        axes.add_patch(FancyBboxPatch((at + rounding, -box + rounding), stretch.length - 2 * rounding,
+                                      2 * box - 2 * rounding, boxstyle=f"round,pad={rounding}", facecolor=FILL,
+                                      edgecolor=INK, linewidth=0.9, zorder=2))  # fmt: skip
+        return
+    half = np.sqrt(stretch.area / np.pi)
+    x = at + stretch.x - stretch.x[0]
+    if stretch.kind == "port":
+        axes.fill_between(x, -0.8 * box, 0.8 * box, facecolor=METAL, edgecolor="#cfcac2", hatch="////", linewidth=0,
+                          zorder=1)  # fmt: skip
+    axes.fill_between(x, -half, half, facecolor=FILL, linewidth=0, zorder=3)
+    for sign in (1, -1):
+        axes.plot(x, sign * half, color=INK, linewidth=0.9, zorder=4)
+
+
+def _captions(axes: Axes, places: list[tuple[Stretch, float]], total: float, box: float) -> None:
+    """Name, count and size of every part in two rows under the path; where they would meet they give way sideways."""
+    inch = 1.02 * total / (axes.get_position().width * axes.figure.get_size_inches()[0])
+    taken = [-0.01 * total, -0.01 * total]
+    for row, (stretch, at) in enumerate(places):
+        name, size = _named(stretch), _sized(stretch)
+        width = 0.058 * inch * max(len(name), len(size))
+        level = row % 2
+        middle = at + stretch.length / 2
+        x = max(middle, taken[level] + width / 2)
+        taken[level] = x + width / 2 + 0.08 * inch
+        y, edge = (-1.14, -1.52)[level] * box, -1.0 * box if stretch.kind == "volume" else -0.83 * box
+        axes.plot([middle, middle, x], [edge, -1.08 * box, y], color=HAIRLINE, linewidth=0.7, zorder=1)
+        axes.text(x, y, f"{name}\n{size}", ha="center", va="top", fontsize=6.8, color=SOFT_INK, linespacing=1.2,
+                  bbox={"facecolor": "white", "linewidth": 0, "pad": 0.8}, zorder=3 - level)  # fmt: skip
+
+
+def _named(stretch: Stretch) -> str:
+    return plain(stretch.name, 22) + (f" \N{MULTIPLICATION SIGN}{stretch.count}" if stretch.count > 1 else "")
+
+
+def _sized(stretch: Stretch) -> str:
+    if stretch.kind == "volume":
+        return f"{1e3 * stretch.content:.1f} L"
+    ends = [2e3 * float(np.sqrt(area / np.pi)) for area in (stretch.area[0], stretch.area[-1])]
+    across = f"{ends[0]:.1f}" if abs(ends[0] - ends[1]) < 0.05 else f"{ends[0]:.1f}\N{EN DASH}{ends[1]:.1f}"
+    return f"{1e3 * stretch.length:.0f} mm, \N{LATIN CAPITAL LETTER O WITH STROKE} {across}"
+
+
+def _cylinder(axes: Axes, at: float, box: float) -> None:
+    from matplotlib.patches import Rectangle
+
+    axes.add_patch(Rectangle((at, -0.8 * box), BORE_WIDTH, 1.6 * box, facecolor="#f6f7f8", edgecolor=INK, linewidth=0.9,
+                             zorder=2))  # fmt: skip
+    axes.text(at + BORE_WIDTH / 2, 0, "cylinder", ha="center", va="center", fontsize=6.8, color=SOFT_INK, rotation=90)
+
+
+def _details(figure: Figure, tract: Tract) -> None:
+    """Area against distance, both sides with the same millimetres per inch of paper and the same area axis."""
+    intake = _near_port(tract.intake, before=RUNNER_SHOWN)
+    exhaust = _near_port(tract.exhaust, after=HEADER_SHOWN)
+    sides = [(side, rows) for side, rows in (("intake", intake), ("exhaust", exhaust)) if rows]
+    if not sides:
+        return
+    lengths = [rows[-1][1] + rows[-1][0].length - rows[0][2] for _, rows in sides]
+    gap = 0.1
+    room = RIGHT - LEFT - gap * (len(sides) - 1)
+    top = 1e6 * max(float(s.area.max()) for _, rows in sides for s, _, _ in rows)
+    x = LEFT
+    for (side, rows), length in zip(sides, lengths, strict=True):
+        width = room * max(length, 0.12) / sum(max(each, 0.12) for each in lengths)
+        axes = figure.add_axes((x, 0.155, width, 0.345), label=f"{side} area")
+        _area_chart(axes, side, rows, top, tract)
+        axes.tick_params(labelleft=x == LEFT)
+        x += width + gap
+
+
+def _near_port(stretches: tuple[Stretch, ...], before: float = 0.0, after: float = 0.0):
+    """Pipes around a side's port as (stretch, start [m], first place shown [m]), from the port's upstream end.
+
+    Without a port the last pipe before (or the first after) the valve is shown.
+    """
+    pipes = [s for s in stretches if s.kind != "volume"]
+    if not pipes:
+        return []
+    port = next((i for i, s in enumerate(pipes) if s.kind == "port"), len(pipes) - 1 if before else 0)
+    rows, start = [], 0.0
+    if before and port > 0:
+        runner = pipes[port - 1]
+        rows.append((runner, -runner.length, -min(before, runner.length)))
+    first = rows[0][2] if rows else 0.0
+    rows.append((pipes[port], start, first))
+    if after and port + 1 < len(pipes):
+        header, start = pipes[port + 1], pipes[port].length
+        shown = min(after, header.length)
+        x = np.append(header.x[header.x - header.x[0] < shown], header.x[0] + shown)
+        cut = Stretch(header.name, header.kind, x, np.interp(x, header.x, header.area), header.count, note="cut")
+        rows.append((cut, start, first))
+    return rows
+
+
+def _area_chart(axes: Axes, side: str, rows, top: float, tract: Tract) -> None:
+    low, high = 1e3 * rows[0][2], 1e3 * (rows[-1][1] + rows[-1][0].length)
+    axes.set_xlim(low, high)
+    axes.set_ylim(0, 1.32 * top)
+    for stretch, start, _ in rows:
+        x, area = 1e3 * (start + stretch.x - stretch.x[0]), 1e6 * stretch.area
+        if stretch.kind == "port":
+            axes.axvspan(x[0], x[-1], facecolor=METAL, linewidth=0, zorder=0)
+        axes.fill_between(x, 0, area, facecolor=FILL if stretch.kind != "port" else PAPER, linewidth=0, zorder=1)
+        axes.fill_between(x, 0, area, facecolor=FILL, alpha=0.9, linewidth=0, zorder=1)
+        axes.plot(x, area, color=INK, linewidth=1.5, zorder=3, label=plain(stretch.name, 30))
+        shown = (max(x[0], low) + min(x[-1], high)) / 2
+        axes.text(shown, 0.03 * top, plain(stretch.name, 20), ha="center", va="bottom", fontsize=8, color=SOFT_INK)
+        _stations(axes, stretch, start, top, side)
+    _steps(axes, rows)
+    inwards = -1 if side == "intake" else 1
+    head = 1e6 * np.pi / 4 * getattr(tract, f"{side}_valve") ** 2 * getattr(tract, f"{side}_valves")
+    if head < 1.3 * top:
+        place = high if side == "intake" else low
+        axes.plot([place], [head], marker="<" if side == "intake" else ">", color=INK, markersize=6, zorder=6,
+                  clip_on=False)  # fmt: skip
+        axes.annotate(f"valve head\n{head:.0f} mm²", (place, head), (-7 * inwards, 0), textcoords="offset points",
+                      ha="left" if side == "intake" else "right", va="center", fontsize=6.8, color=SOFT_INK,
+                      annotation_clip=False)  # fmt: skip
+    where = "from the manifold face" if side == "intake" else "from the exhaust valve"
+    name_axes(axes, f"{side}: flow area, mm²", f"distance {where}, mm")
+
+
+def _stations(axes: Axes, stretch: Stretch, start: float, top: float, side: str) -> None:
+    """Every measured station as a dot with its area; the user's notes stand higher, each on a stem."""
+    noted, last = 0, len(stretch.stations) - 1
+    for index, mark in enumerate(stretch.stations):
+        x, area = 1e3 * (start + mark.at), 1e6 * mark.area
+        axes.plot([x], [area], marker="o", markersize=4.5, markerfacecolor=PAPER, markeredgecolor=INK, zorder=5,
+                  clip_on=False)  # fmt: skip
+        align = "left" if index == 0 else "right" if index == last else "center"
+        # The station at the valve has its number outside, where there is room.
+        outside = {("intake", last): (7, "left"), ("exhaust", 0): (-7, "right")}.get((side, index))
+        offset, ha, va = ((outside[0], 0), outside[1], "center") if outside else ((0, -7), align, "top")
+        axes.annotate(f"{area:.0f}", (x, area), offset, textcoords="offset points", ha=ha, va=va, fontsize=6.8,
+                      color=SOFT_INK, zorder=6, annotation_clip=False)  # fmt: skip
+        if mark.note:
+            high = (1.24, 1.17, 1.10)[noted % 3] * top
+            axes.plot([x, x], [area + 0.02 * top, high], color=FAINT, linewidth=0.6, zorder=4)
+            axes.text(x, high, plain(mark.note, 22), ha=align, va="bottom", fontsize=7, color=INK, zorder=6)
+            noted += 1
+
+
+def _steps(axes: Axes, rows) -> None:
+    """Where one part ends and the next begins at another area, the jump is drawn and its size written."""
+    for (before, start, _), (after, _, _) in zip(rows, rows[1:], strict=False):
+        x = 1e3 * (start + before.length)
+        old, new = 1e6 * float(before.area[-1]), 1e6 * float(after.area[0])
+        axes.plot([x, x], [old, new], color=INK, linewidth=1.5, zorder=3)
+        if abs(new / old - 1) > 0.01:
+            axes.annotate(f"step {old:.0f} \N{RIGHTWARDS ARROW} {new:.0f}", (x, max(old, new)), (0, 5), ha="center",
+                          textcoords="offset points", va="bottom", fontsize=6.8, color=SOFT_INK, zorder=6)  # fmt: skip
+
+
+def alt_text(tract: Tract) -> str:
+    """The drawing in words [str]: every part in order with its length and area."""
+    parts = []
+    for side in ("intake", "exhaust"):
+        words = []
+        for s in getattr(tract, side):
+            if s.kind == "volume":
+                words.append(f"{plain(s.name, 30)} of {1e3 * s.content:.1f} litres")
+            else:
+                least, most = 1e6 * float(s.area.min()), 1e6 * float(s.area.max())
+                words.append(f"{plain(s.name, 30)} {1e3 * s.length:.0f} mm long, {least:.0f} to {most:.0f} mm²")
+        parts.append(f"{side.capitalize()} in flow order: {listed(words)}." if words else f"No {side} pipes.")
+    return plain(" ".join(parts), 2000)
