@@ -54,9 +54,10 @@ DRY_AIR = {"O2": 0.2095, "N2": 0.7808, "Ar": 0.0097}
 """Mole fractions of dry air (carbon dioxide counted as nitrogen)."""
 
 EQUILIBRIUM_T = 1800.0
-"""Temperature at which the burned gas is in equilibrium [K], and below and above which it is frozen: near where the
-water-gas reaction stops following an expansion in an engine. Hotter gas is in truth partly dissociated (peak
-temperature lower than the frozen value); that is left out."""
+"""Temperature at which the burned gas is in equilibrium [K]; at any other it is frozen. Near here the water-gas
+reaction stops following an expansion in an engine. Hotter gas is in truth partly dissociated, which is left out:
+burned at constant volume from 700 K and 20 bar, gasoline at lambda 0.89 comes to 3117 K here and 2953 K in full
+equilibrium."""
 
 EQUILIBRIUM_P = 30e5
 """Pressure of that equilibrium [Pa]."""

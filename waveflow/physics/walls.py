@@ -2,8 +2,9 @@
 
 Pipes. The friction factor is Darcy's, wall shear = f rho u^2 / 8. Heat transfer follows from friction by the
 Reynolds-Colburn analogy with the roughness's gain limited after Norris; Gnielinski's formula stands beside it for
-comparison. All are fully developed, steady-flow laws applied at each instant: in a port, with entrance and pulsation,
-the true coefficients are likely higher, by an amount not known well enough to be put in.
+comparison: in a smooth pipe the analogy lies 31 % above it at Re 5000, 17 % at 10^4, 11 % from 3 x 10^4 to 3 x 10^5.
+All are fully developed, steady-flow laws applied at each instant: in a port, with entrance and pulsation, the true
+coefficients are likely higher, by an amount not known well enough to be put in.
 
 Cylinder. Woschni's law in one stated form (printed forms differ by 11 to 17 %) and Hohenberg's.
 
