@@ -122,16 +122,14 @@ def moist_air(temperature: float, pressure: float, relative_humidity: float) -> 
     return water
 
 
-def ideal_gas(gamma: float = 1.4, gas_constant: float = 287.05, heat_release: float = 0.0) -> Gas:
+def ideal_gas(gamma: float = 1.4, gas_constant: float = 287.05) -> Gas:
     """Constant-gamma gas: all three species alike, e = R T / (gamma - 1), no fuel.
 
-    gamma [1], gas_constant [J/kg/K]. heat_release [J/kg]: heat set free when 1 kg of air becomes 1 kg of burned gas,
-    put into the burned gas as a (negative) energy of formation. The temperature limits are wide, nothing in this gas
-    depends on them.
+    gamma [1], gas_constant [J/kg/K]. There is no energy of formation. The temperature limits are wide, nothing in this
+    gas depends on them.
     """
     e = np.zeros((3, 9))
     e[:, 1] = 1000.0 * gas_constant / (gamma - 1.0)
-    e[2, 0] = -heat_release
     r = np.full(3, float(gas_constant))
     return Gas(r, e, 1.0, 1.0e5, 0.0, np.array(AIR_VISCOSITY), np.array(AIR_CONDUCTIVITY), 0.0)
 

@@ -36,19 +36,13 @@ NORRIS_LIMIT = 4.0
 
 
 @kernel
-def roughness_term(relative_roughness: float) -> float:
-    """Roughness part of Haaland's logarithm, (roughness / diameter / 3.7)^1.11 [-]; depends on the pipe alone."""
-    return (relative_roughness / 3.7) ** 1.11
+def turbulent_friction_factor(reynolds: float, relative_roughness: float) -> float:
+    """Darcy friction factor of turbulent flow [-], reynolds [-], roughness over diameter [-].
 
-
-@kernel
-def turbulent_friction_factor(reynolds: float, term: float) -> float:
-    """Darcy friction factor of turbulent flow [-], `term` from `roughness_term`.
-
-    f^(-1/2) = -1.8 log10(term + 6.9 / Re): S. E. Haaland, "Simple and Explicit Formulas for the Friction Factor in
-    Turbulent Pipe Flow", J. Fluids Engineering 105 (1983).
+    f^(-1/2) = -1.8 log10((roughness / diameter / 3.7)^1.11 + 6.9 / Re): S. E. Haaland, "Simple and Explicit Formulas for
+    the Friction Factor in Turbulent Pipe Flow", J. Fluids Engineering 105 (1983).
     """
-    root = -1.8 * math.log10(term + 6.9 / reynolds)
+    root = -1.8 * math.log10((relative_roughness / 3.7) ** 1.11 + 6.9 / reynolds)
     return 1.0 / (root * root)
 
 
@@ -60,38 +54,35 @@ def turbulent_share(reynolds: float) -> float:
 
 
 @kernel
-def wall_law(reynolds: float, prandtl: float, term: float) -> tuple[float, float]:
-    """Darcy friction factor and Nusselt number of a pipe [-, -], sharing their work.
+def friction_factor(reynolds: float, relative_roughness: float) -> float:
+    """Darcy friction factor [-] at a Reynolds number [-] (below 1 taken as 1) and roughness over diameter [-].
 
-    reynolds [-] (1 and up; less is taken as 1), prandtl [-], term from `roughness_term`. Laminar: f = 64 / Re, Nu =
-    3.66. Turbulent: Haaland's f, and with fs the same pipe's smooth friction
-
-        Nu = fs / 8 Re Pr^(1/3) min(f / fs, 4)^n,    n = 0.68 Pr^0.215,
-
-    the analogy of T. H. Chilton & A. P. Colburn, "Mass Transfer (Absorption) Coefficients", Ind. Eng. Chem. 26
-    (1934), with the gain by roughness of R. H. Norris, "Some Simple Approximate Heat Transfer Correlations for
-    Turbulent Flow in Ducts with Rough Surfaces", ASME (1970) (exponent and limit from memory).
+    Laminar 64 / Re up to `LAMINAR_END`, `turbulent_friction_factor` from `TURBULENT_START`, blended between.
     """
     reynolds = max(reynolds, 1.0)
     share = turbulent_share(reynolds)
-    enough = max(reynolds, LAMINAR_END)  # below that the turbulent laws have no weight but must stay finite
-    rough = turbulent_friction_factor(enough, term)
+    enough = max(reynolds, LAMINAR_END)  # below that the turbulent law has no weight but must stay finite
+    return (1.0 - share) * 64.0 / reynolds + share * turbulent_friction_factor(enough, relative_roughness)
+
+
+@kernel
+def nusselt(reynolds: float, prandtl: float, friction: float) -> float:
+    """Nusselt number h D / lambda [-] of a pipe, reynolds [-], prandtl [-], friction: its `friction_factor` there [-].
+
+    Laminar 3.66. Turbulent, with fs the friction of the same pipe if it were smooth,
+
+        Nu = fs / 8 Re Pr^(1/3) min(f / fs, 4)^n,    n = 0.68 Pr^0.215,
+
+    and not below 3.66; blended between. The analogy is that of T. H. Chilton & A. P. Colburn, "Mass Transfer (Absorption)
+    Coefficients", Ind. Eng. Chem. 26 (1934), the gain by roughness that of R. H. Norris, "Some Simple Approximate Heat
+    Transfer Correlations for Turbulent Flow in Ducts with Rough Surfaces", ASME (1970) (exponent, limit from memory).
+    """
+    share = turbulent_share(reynolds)
+    enough = max(reynolds, LAMINAR_END)
     smooth = turbulent_friction_factor(enough, 0.0)
-    gain = min(rough / smooth, NORRIS_LIMIT) ** (0.68 * prandtl**0.215)
+    gain = min(max(friction / smooth, 1.0), NORRIS_LIMIT) ** (0.68 * prandtl**0.215)
     turbulent = max(nusselt_colburn(enough, prandtl, smooth) * gain, LAMINAR_NUSSELT)
-    return (1.0 - share) * 64.0 / reynolds + share * rough, (1.0 - share) * LAMINAR_NUSSELT + share * turbulent
-
-
-@kernel
-def friction_factor(reynolds: float, relative_roughness: float) -> float:
-    """Darcy friction factor [-] at a Reynolds number [-] and roughness over diameter [-]; see `wall_law`."""
-    return wall_law(reynolds, 0.7, roughness_term(relative_roughness))[0]
-
-
-@kernel
-def nusselt(reynolds: float, prandtl: float, relative_roughness: float) -> float:
-    """Nusselt number h D / lambda [-] of a pipe; see `wall_law`."""
-    return wall_law(reynolds, prandtl, roughness_term(relative_roughness))[1]
+    return (1.0 - share) * LAMINAR_NUSSELT + share * turbulent
 
 
 @kernel
