@@ -39,8 +39,8 @@ NORRIS_LIMIT = 4.0
 def turbulent_friction_factor(reynolds: float, relative_roughness: float) -> float:
     """Darcy friction factor of turbulent flow [-], reynolds [-], roughness over diameter [-].
 
-    f^(-1/2) = -1.8 log10((roughness / diameter / 3.7)^1.11 + 6.9 / Re): S. E. Haaland, "Simple and Explicit Formulas for
-    the Friction Factor in Turbulent Pipe Flow", J. Fluids Engineering 105 (1983).
+    f^(-1/2) = -1.8 log10((roughness / diameter / 3.7)^1.11 + 6.9 / Re): S. E. Haaland, "Simple and Explicit Formulas
+    for the Friction Factor in Turbulent Pipe Flow", J. Fluids Engineering 105 (1983).
     """
     root = -1.8 * math.log10((relative_roughness / 3.7) ** 1.11 + 6.9 / reynolds)
     return 1.0 / (root * root)
@@ -73,9 +73,10 @@ def nusselt(reynolds: float, prandtl: float, friction: float) -> float:
 
         Nu = fs / 8 Re Pr^(1/3) min(f / fs, 4)^n,    n = 0.68 Pr^0.215,
 
-    and not below 3.66; blended between. The analogy is that of T. H. Chilton & A. P. Colburn, "Mass Transfer (Absorption)
-    Coefficients", Ind. Eng. Chem. 26 (1934), the gain by roughness that of R. H. Norris, "Some Simple Approximate Heat
-    Transfer Correlations for Turbulent Flow in Ducts with Rough Surfaces", ASME (1970) (exponent, limit from memory).
+    and not below 3.66; blended between. The analogy is that of T. H. Chilton & A. P. Colburn, "Mass Transfer
+    (Absorption) Coefficients", Ind. Eng. Chem. 26 (1934), the gain by roughness that of R. H. Norris, "Some Simple
+    Approximate Heat Transfer Correlations for Turbulent Flow in Ducts with Rough Surfaces", ASME (1970) (exponent,
+    limit from memory).
     """
     share = turbulent_share(reynolds)
     enough = max(reynolds, LAMINAR_END)
