@@ -210,7 +210,9 @@ class SweepResult:
             raise ValueError(f"not a sweep result ({error})") from error
 
 
-def assemble(facts: CaseFacts, speeds: Sequence[float], records: Mapping[float, PointRecord], **more: Any) -> SweepResult:
+def assemble(
+    facts: CaseFacts, speeds: Sequence[float], records: Mapping[float, PointRecord], **more: Any
+) -> SweepResult:
     """Put the records of computed speeds together.
 
     `speeds` [rpm] in the order wanted (a speed may come twice); `records` by speed; a speed without a record (the sweep

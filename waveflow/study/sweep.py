@@ -1,0 +1,253 @@
+"""Speeds over the cores: every finished point is kept at once, and nothing depends on who finishes first."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+import os
+from collections.abc import Iterable, Mapping
+from concurrent.futures import Future
+from typing import Any, Protocol
+
+import numpy as np
+
+from waveflow.errors import RunError
+from waveflow.study.journal import Journal, journal_key, program_version
+from waveflow.study.lobes import tuned_length
+from waveflow.study.records import PointRecord, RunPoint, record_of
+from waveflow.study.results import CaseFacts, SweepResult, assemble
+from waveflow.study.speeds import MOST_EXTRA, ROUNDS, Plan, SpeedRange, doubts, extra_speeds, plan_speeds
+from waveflow.study.workers import Workers, as_finished, usable_cores
+from waveflow.study.writing import StoreError
+
+_REFINED_BY = ("volumetric_efficiency", "torque", "power")
+
+
+class Progress(Protocol):
+    """Told about every finished speed, by the thread that called ``sweep``.
+
+    `done` of `total` speeds (the total grows when points are added), the speed just finished [rpm] and its volumetric
+    efficiency [1], NaN where it failed. Speeds found in the journal are told first.
+    """
+
+    def __call__(self, done: int, total: int, rpm: float, ve: float) -> None:
+        ...
+
+
+class SweepInterrupted(KeyboardInterrupt):
+    """The user stopped a sweep. `partial` holds what is finished; `journal` the file it is kept in, or None."""
+
+    def __init__(self, partial: SweepResult, total: int, journal: str | None) -> None:
+        self.partial = partial
+        self.total = total
+        self.journal = journal
+        super().__init__(self.sentence)
+
+    @property
+    def sentence(self) -> str:
+        """What is kept, and how to go on."""
+        done = f"Stopped: {len(self.partial)} of {self.total} speeds are finished"
+        if self.journal is None:
+            return f"{done}; they are not kept on the disk, as no file to resume from was named."
+        return f"{done} and kept in {self.journal}; the same run with resume={self.journal!r} goes on from there."
+
+
+def plan(
+    case: Any, rpm: str | float | SpeedRange | Iterable[float], *, refine: bool | None = None,
+    intake_length: float | None = None, most_extra: int = MOST_EXTRA,
+) -> Plan:  # fmt: skip
+    """What ``sweep`` would compute with the same arguments, and at most how many speeds. Raises ``SpeedsError``."""
+    length = intake_length if intake_length is not None else tuned_length(case)
+    return plan_speeds(
+        rpm, refine=refine, sound_speed=_sound_speed(case), intake_length=length, most_extra=most_extra
+    )
+
+
+def sweep(
+    case: Any,
+    rpm: str | float | SpeedRange | Iterable[float],
+    *,
+    refine: bool | None = None,
+    workers: int | None = None,
+    progress: Progress | None = None,
+    run_point: RunPoint | None = None,
+    resume: str | os.PathLike[str] | None = None,
+    intake_length: float | None = None,
+    max_cycles: int | None = None,
+    start: np.ndarray | None = None,
+    most_extra: int = MOST_EXTRA,
+) -> SweepResult:
+    """Compute a case over speeds.
+
+    `rpm` [rpm]: a list is computed exactly as given, in its order; a range ("1500:7500", "1500:7500:250" or a
+    ``SpeedRange``) gets a coarse row that suits the lobes and then points around the lobes that count, at most
+    `most_extra`. `refine` True adds such points to a list, too; the result is then in ascending order.
+    `workers`: threads, by default one a core. `resume`: journal file; every finished point is added to it at once and
+    those found in it for the same case, program and settings are not computed again. `intake_length` [m] of the column
+    that carries the lobes, by default taken from the case. `max_cycles` and `start` (state every point starts from) are
+    passed on to `run_point`.
+
+    The result depends neither on `workers` nor on interruptions, bit for bit. A speed that fails is a gap (NaN) with
+    its reason in ``failed``.
+
+    Raises ``SpeedsError`` for speeds that make no sense, ``StoreError`` where the journal cannot be kept,
+    ``SweepInterrupted`` (a ``KeyboardInterrupt``) with what is finished.
+    """
+    facts = facts_of(case, intake_length)
+    planned = plan(case, rpm, refine=refine, intake_length=facts.intake_length, most_extra=most_extra)
+    settings = {"max_cycles": max_cycles, "start": None if start is None else np.asarray(start).tobytes().hex()}
+    if run_point is None:
+        from waveflow.study.cycle import run_point
+
+    with Journal(resume, journal_key(facts.digest, settings)) as journal:
+        job = _Sweep(case, facts, planned, journal, run_point, progress, {"max_cycles": max_cycles, "start": start})
+        count = workers if workers is not None else usable_cores()
+        with Workers(min(count, len(set(planned.first)))) as pool:
+            try:
+                job.run(pool)
+            except KeyboardInterrupt:
+                job.collect_finished()
+                kept = None if journal.path is None else str(journal.path)
+                raise SweepInterrupted(job.result(), len(job.asked), kept) from None
+            except BaseException:
+                with contextlib.suppress(StoreError):  # the first mistake is the one to tell
+                    job.collect_finished()
+                raise
+        return job.result()
+
+
+def facts_of(case: Any, intake_length: float | None = None) -> CaseFacts:
+    """What a result has to know of its case. `intake_length` [m] overrides the case's own."""
+    assumed = [f"{mark.key}: {mark.why or mark.value_text}" for mark in case.assumptions if mark.mark == "assumed"]
+    for side in ("intake", "exhaust"):
+        flow = getattr(getattr(case, side, None), "flow", None)
+        if getattr(flow, "kind", "") == "stock" and not any(text.startswith(side) for text in assumed):
+            assumed.append(f"{side}.flow: no flow sheet of its own; the stock valve coefficient is kept")
+    band = getattr(case.range, "band", None) if case.range is not None else None
+    return CaseFacts(
+        name=case.name,
+        option=case.option,
+        assumed_why=tuple(assumed),
+        band=(float(band[0]), float(band[1])) if band else None,
+        redline=case.engine.redline,
+        intake_length=intake_length if intake_length is not None else tuned_length(case),
+        digest=case.digest,
+        text=case.text,
+    )
+
+
+def _sound_speed(case: Any) -> float:
+    """Sound speed of air at ambient temperature [m/s]; before anything is computed there is no better one."""
+    return math.sqrt(1.4 * 287.05 * case.ambient.temperature)
+
+
+class _Sweep:
+    """One sweep under way. Only the thread that calls ``run`` writes, records and tells progress."""
+
+    def __init__(
+        self, case: Any, facts: CaseFacts, planned: Plan, journal: Journal, run_point: RunPoint,
+        progress: Progress | None, arguments: Mapping[str, Any],
+    ) -> None:  # fmt: skip
+        self.case, self.facts, self.planned, self.journal = case, facts, planned, journal
+        self.run_point, self.progress, self.arguments = run_point, progress, arguments
+        self.asked: dict[float, None] = {}
+        self.records: dict[float, PointRecord] = {}
+        self.running: dict[Future, float] = {}
+        self.unrefined = False
+
+    def run(self, pool: Workers) -> None:
+        """The coarse row, then rounds of added points until nothing is left to add."""
+        self._compute(pool, self.planned.first)
+        for _ in range(ROUNDS if self.planned.refine else 0):
+            room = self.planned.most - len(self.asked)
+            wanted = extra_speeds(
+                self._values(), self.asked, max(room, 1), _sound_speed(self.case), self.facts.intake_length
+            )
+            if not wanted:
+                return
+            if room <= 0:
+                self.unrefined = True
+                return
+            self._compute(pool, wanted)
+
+    def _compute(self, pool: Workers, speeds: Iterable[float]) -> None:
+        fresh = [speed for speed in dict.fromkeys(speeds) if speed not in self.asked]
+        self.asked.update(dict.fromkeys(fresh))
+        known = [speed for speed in fresh if speed in self.journal.points]
+        for speed in known:
+            self._record(self.journal.points[speed])
+        for speed in fresh:
+            if speed not in self.records:
+                self.running[pool.submit(self._point, speed)] = speed
+        for future in as_finished(list(self.running)):
+            self._take(future)
+
+    def _point(self, speed: float) -> PointRecord:
+        """Compute one speed (in a worker): its record, or one that says why there is none."""
+        try:
+            return record_of(speed, self.run_point(self.case, speed, **self.arguments))
+        except RunError as error:
+            return PointRecord(rpm=speed, failed=str(error) or "the run failed and gave no reason")
+
+    def _take(self, future: Future) -> None:
+        """Keep what a worker finished. An exception other than a failed run is a mistake in the program: let it out."""
+        record = future.result()
+        self.journal.add(record)
+        self.running.pop(future, None)
+        self._record(record)
+
+    def _record(self, record: PointRecord) -> None:
+        self.records[record.rpm] = record
+        if self.progress is not None:
+            self.progress(len(self.records), len(self.asked), record.rpm, record.volumetric_efficiency)
+
+    def collect_finished(self) -> None:
+        """After a stop: keep points that were finished but not yet taken. Those still under way are given up."""
+        for future in [future for future in self.running if future.done()]:
+            if future.exception() is None:
+                record = future.result()
+                self.journal.add(record)
+                self.records[record.rpm] = record
+            self.running.pop(future)
+
+    def _values(self) -> dict[str, dict[float, float]]:
+        return {
+            name: {speed: record.scalars.get(name, math.nan) for speed, record in sorted(self.records.items())}
+            for name in _REFINED_BY
+        }
+
+    def result(self) -> SweepResult:
+        """The result of what is recorded: in the list's order, or ascending if points were added."""
+        order = self.planned.first if self.planned.in_order else sorted(self.asked)
+        first = set(self.planned.first)
+        made = assemble(
+            self.facts,
+            order,
+            self.records,
+            added=[speed for speed in self.asked if speed not in first],
+            settings={"refined": self.planned.refine, "max_cycles": self.arguments["max_cycles"]},
+            program=program_version(),
+        )
+        return made.with_warnings(self._warnings(made))
+
+    def _warnings(self, made: SweepResult) -> list[str]:
+        sentences = []
+        slow = [f"{speed:g}" for speed, known in zip(made.rpm, made.converged, strict=True) if not known]
+        slow = [speed for speed in dict.fromkeys(slow) if float(speed) not in made.failed]
+        if slow:
+            sentences.append(f"The cycle did not come to repeat itself at {', '.join(slow)} rpm.")
+        if self.facts.redline and len(made) and max(made.rpm) > self.facts.redline:
+            sentences.append(
+                f"Speeds above {self.facts.redline:g} rpm lie beyond the redline; computed up to {max(made.rpm):g} rpm."
+            )
+        if self.unrefined:
+            sentences.append(
+                f"Some lobes could not be refined within {self.planned.most_extra} added speeds; "
+                "their tops are read from the coarser points."
+            )
+        if self.planned.refine:
+            speeds, ve = made.ordered("volumetric_efficiency")
+            sound = made.ordered("runner_sound_speed")[1]
+            mean = float(np.mean(sound)) if len(sound) else _sound_speed(self.case)
+            sentences += doubts(list(speeds), list(ve), mean, self.facts.intake_length)
+        return sentences
