@@ -58,7 +58,8 @@ class Lobe:
 
     `rise`, `fall`: height on the low-speed and the high-speed side, as a share of the value (negative for a valley).
     `refined`: located by a parabola through points 25 rpm apart, otherwise through points `spacing` [rpm] apart.
-    `uncertainty` [rpm]: what the repeatability of a point (1e-4 of its value) means for the place of a flat top.
+    `uncertainty` [rpm]: what the repeatability of a point (1e-4 of its value) means for the place of a flat top, and a
+    quarter of the spacing where that is more than 25 rpm.
     """
 
     kind: str
@@ -119,7 +120,9 @@ def located(x: np.ndarray, y: np.ndarray, i: int, step: float = STEP) -> tuple[f
         nudged = ys.copy()
         nudged[k] += REPEATS * abs(ys[1])
         moved += (np.clip(vertex(xs, nudged)[0], xs[0], xs[2]) - rpm) ** 2
-    return rpm, value, spacing, float(min(np.sqrt(moved), 0.5 * spacing))
+    # Points farther apart than a step say where the extreme is to about a quarter of their distance, as a rough rule.
+    coarse = 0.0 if spacing <= 1.01 * step else 0.25 * spacing
+    return rpm, value, spacing, float(min(np.hypot(np.sqrt(moved), coarse), 0.5 * spacing))
 
 
 def _neighbour(x: np.ndarray, i: int, way: int, step: float) -> int:
