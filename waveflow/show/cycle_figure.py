@@ -191,8 +191,9 @@ def _flows(axes: Axes, view: CycleView) -> None:
              (view.intake_close, "left", "back before closing", late, -14),
              (view.intake_close, "left", "in after dead centre", kept, 12))  # fmt: skip
     for angle, align, words, mass, up in notes:
-        axes.annotate(f"{words} {number(1e6 * mass, 1, 'mg')}", (angle, 0), (5 if align == "left" else -5, up), va="center",
-                      textcoords="offset points", ha=align, fontsize=7, color=SOFT_INK, zorder=6)  # fmt: skip
+        text, aside = f"{words} {number(1e6 * mass, 1, 'mg')}", 5 if align == "left" else -5
+        axes.annotate(text, (angle, 0), (aside, up), textcoords="offset points", ha=align, va="center", fontsize=7,
+                      color=SOFT_INK, zorder=6)  # fmt: skip
     name_axes(axes, "flow through the valves of one cylinder, g/s")
 
 

@@ -164,7 +164,7 @@ def _near_port(stretches: tuple[Stretch, ...], before: float = 0.0, after: float
 
     Without a port the last pipe before (or the first after) the valve is shown.
     """
-    pipes = [s for s in stretches if s.kind != "volume"]
+    pipes = [s for s in stretches if s.kind in ("pipe", "port")]
     if not pipes:
         return []
     port = next((i for i, s in enumerate(pipes) if s.kind == "port"), len(pipes) - 1 if before else 0)

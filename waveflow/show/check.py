@@ -1,0 +1,241 @@
+"""What was understood of a case: tables for the terminal, and the same content as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
+
+from waveflow.show.terminal import can_show, console, table, width_of
+from waveflow.show.text_drawing import FINE_GLYPHS, path_drawing
+from waveflow.show.tract import tract_of
+from waveflow.show.views import Stretch, Tract
+from waveflow.show.words import LEFT_OUT, counted, percent_change, plain, signed, span
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+Row = tuple[str, str]
+
+
+def engine_rows(case: Any) -> list[Row]:
+    """(what, value) of the engine [engine.case.Case] itself."""
+    engine, band = case.engine, case.range.band
+    order = "-".join(str(number) for number in engine.firing_order) if engine.firing_order else ""
+    rows = [
+        ("cylinders", f"{engine.cylinders}" + (f", firing order {order}" if order else "")),
+        ("bore, stroke, rod", f"{_mm(engine.bore)}, {_mm(engine.stroke)}, {_mm(engine.rod_length)} mm"),
+        ("displacement", f"{1e6 * case.displacement:.0f} cc"),
+        ("compression", f"ratio {case.compression.ratio:.2f}, {1e6 * case.clearance_volume:.1f} cc at top dead centre"),
+        ("ambient", f"{case.ambient.pressure / 1e3:.1f} kPa absolute, {case.ambient.temperature - 273.15:.0f} °C"),
+        ("fuel", _fuel(case.fuel)),
+        ("burn", _burn(case.burn)),
+        ("speeds", span(case.range.from_, case.range.to) + (f", your band {span(*band)}" if band else "")
+         + (f", redline {engine.redline:.0f} rpm" if engine.redline else "")),
+    ]  # fmt: skip
+    return rows
+
+
+def _fuel(fuel: Any) -> str:
+    return "none" if fuel.kind == "none" else f"{fuel.kind.replace('_', ' ')}, lambda {fuel.lambda_:g}"
+
+
+def _mm(value: float) -> str:
+    return f"{1e3 * value:.4g}"
+
+
+def _burn(burn: Any) -> str:
+    if burn.kind == "motored":
+        return "none (motored)"
+    if burn.kind == "wiebe":
+        return f"half burned {burn.ca50:g}° after top dead centre, 10 to 90 % in {burn.duration_10_90:g}°"
+    if burn.kind == "wiebe_direct":
+        return f"Wiebe from {burn.start:g}° over {burn.duration:g}°"
+    return f"measured, {len(burn.angle)} points"
+
+
+def valve_rows(case: Any) -> list[tuple[str, str, str]]:
+    """(what, intake, exhaust) of the valves, their cams and their flow."""
+    columns = []
+    for name in ("intake", "exhaust"):
+        side = getattr(case, name)
+        lift = lift_of(case, name)
+        columns.append([
+            f"{side.valve.count} x {_mm(side.valve.head_diameter)} mm",
+            f"{_mm(lift.max_lift)} mm at {lift.max_lift_angle:.0f}°",
+            f"{lift.open_angle():.0f}° to {lift.close_angle():.0f}°",
+            {"card": "cam card", "table": "lift table"}.get(side.cam.kind, "sine squared"),
+            _flow(side.flow),
+        ])  # fmt: skip
+    names = ("valves", "full lift", "open", "cam given as", "valve flow")
+    return list(zip(names, *columns, strict=True))
+
+
+def lift_of(case: Any, name: str) -> Any:
+    """Lift [engine.valvetrain.LiftCurve] of one side's valve ["intake" or "exhaust"] of a case."""
+    from waveflow.engine import valvetrain
+
+    cam = getattr(case, name).cam
+    given = {key: getattr(cam, key) for key in type(cam).model_fields if key not in ("kind", "angle_from", "read_from")}
+    if cam.kind == "card":
+        return valvetrain.from_card(side=name, **given)
+    if cam.kind == "table":
+        return valvetrain.from_table(**given)
+    return valvetrain.sine_squared(given["open"], given["close"], given["max_lift"])
+
+
+def _flow(flow: Any) -> str:
+    if flow.kind == "stock":
+        return "ASSUMED: stock coefficient on the valve-head area"
+    if flow.kind == "sheet":
+        return f"sheet, {len(flow.lift)} lifts at {flow.depression / 249.08891:.3g} inH2O, on {flow.reference_area}"
+    return f"coefficients at {len(flow.coefficient)} lifts, on {flow.reference_area}"
+
+
+def path_rows(tract: Tract) -> Iterator[tuple[str, ...]]:
+    """(side, part, length, area, volume, remark) of every part of the gas path, in flow order."""
+    for side in ("intake", "exhaust"):
+        for stretch in getattr(tract, side):
+            name = plain(stretch.name, 24) + (f" x{stretch.count}" if stretch.count > 1 else "")
+            yield side, name, *_sizes(stretch)
+
+
+def _sizes(stretch: Stretch) -> tuple[str, str, str, str]:
+    if stretch.kind == "volume":
+        return "", "", f"{1e6 * stretch.content:.0f}", stretch.note
+    length = "" if stretch.kind == "throttle" else f"{1e3 * stretch.length:.0f}"
+    ends = [f"{1e6 * area:.0f}" for area in (stretch.area[0], stretch.area[-1])]
+    area = ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
+    notes = [stretch.note] if stretch.note else []
+    if stretch.stations:
+        least = min(stretch.stations, key=lambda mark: mark.area)
+        place = f" ({plain(least.note, 20)})" if least.note else ""
+        notes.insert(0, f"smallest {1e6 * least.area:.0f} at {1e3 * least.at:.0f} mm{place}")
+    content = "" if stretch.kind == "throttle" else f"{1e6 * stretch.content:.1f}"
+    return length, area, content, ", ".join(notes)
+
+
+def print_check(case: Any, stream: IO[str] | None = None) -> None:
+    """Everything that was understood of a case, to a stream (standard output): what it is, then what was filled in."""
+    from waveflow.engine.case import defaults_and_guesses
+
+    out = console(stream)
+    tract = tract_of(case)
+    option = f", option {plain(case.option, 40).replace('_', ' ')}" if case.option else ""
+    out.print(f"{plain(case.name, 80)}{option}", style="bold")
+    if case.note:
+        out.print(plain(case.note, 1000))
+    out.print(f"from {plain(case.source, 200)}" + (f", a difference to {plain(case.base, 200)}" if case.base else ""))
+    out.print()
+    out.print(table((("engine", "left"), ("", "left")), engine_rows(case)))
+    out.print()
+    out.print(table((("valves", "left"), ("intake", "left"), ("exhaust", "left")), valve_rows(case)))
+    out.print()
+    head = (("gas path", "left"), ("part", "left"), ("length, mm", "right"), ("area, mm²", "right"), ("cc", "right"))
+    out.print(table((*head, ("", "left")), list(path_rows(tract))))
+    out.print()
+    for line in path_drawing(tract, width_of(out.file), fine=can_show(FINE_GLYPHS, out.file)):
+        out.print(line, overflow="crop", no_wrap=True)
+    out.print()
+    _print_derived(out, case)
+    _print_warnings(out, case)
+    filled = defaults_and_guesses(case)
+    if filled:
+        title = f"{counted(len(filled), 'value')} nobody gave, the least certain first"
+        rows = [(each.mark.upper() if each.mark == "assumed" else each.mark, each.key, each.value_text, each.range_text,
+                 each.why) for each in filled]  # fmt: skip
+        head = (("mark", "left"), ("key", "left"), ("value", "left"), ("likely range", "left"), ("why", "left"))
+        out.print(table(head, rows, title))
+        out.print()
+    out.print(plain(LEFT_OUT, 600))
+
+
+def derived_rows(case: Any) -> list[tuple[str, str, str, str]]:
+    """(place, net area before, after, change) of every station of a derived port; empty where none is derived."""
+    if case.enlarge is None:
+        return []
+    from waveflow.engine.fill import enlarged
+
+    return [
+        (f"{1e3 * each.at:.1f}", f"{1e6 * each.area_before:.0f}", f"{1e6 * each.area_after:.0f}"
+         + (" (station added)" if each.added else ""), signed(100 * (each.area_after / each.area_before - 1), 1, "%"))
+        for each in enlarged(case).changes
+    ]  # fmt: skip
+
+
+def _print_derived(out: Any, case: Any) -> None:
+    rows = derived_rows(case)
+    if not rows:
+        return
+    from waveflow.engine.fill import enlarged
+
+    made = enlarged(case)
+    title = f"derived {case.enlarge.side} port: {1e6 * made.volume_before:.1f} to {1e6 * made.volume_after:.1f} cc"
+    head = (("at, mm", "right"), ("mm² before", "right"), ("mm² after", "right"), ("change", "right"))
+    out.print(table(head, rows, title))
+    for warning in made.warnings:
+        out.print(f"  {plain(warning, 400)}")
+    out.print()
+
+
+def _print_warnings(out: Any, case: Any) -> None:
+    if not case.warnings:
+        return
+    out.print(counted(len(case.warnings), "warning"), style="bold")
+    for warning in case.warnings:
+        out.print(f"  {plain(warning, 600)}")
+    out.print()
+
+
+def check_data(case: Any) -> dict[str, Any]:
+    """The same content as ``print_check`` as data for JSON: texts as shown, numbers in SI."""
+    from dataclasses import asdict
+
+    from waveflow.engine.case import defaults_and_guesses
+
+    tract = tract_of(case)
+    return {
+        "format": 1,
+        "ok": True,
+        "name": case.name,
+        "option": case.option,
+        "source": case.source,
+        "digest": case.digest,
+        "engine": dict(engine_rows(case)),
+        "valves": {what: {"intake": intake, "exhaust": exhaust} for what, intake, exhaust in valve_rows(case)},
+        "path": [_part_data(side, part) for side in ("intake", "exhaust") for part in getattr(tract, side)],
+        "warnings": [str(warning) for warning in case.warnings],
+        "filled_in": [asdict(each) for each in defaults_and_guesses(case)],
+        "leaves_out": LEFT_OUT,
+    }
+
+
+def _part_data(side: str, part: Stretch) -> dict[str, Any]:
+    return {
+        "side": side,
+        "name": part.name,
+        "kind": part.kind,
+        "count": part.count,
+        "length_m": None if part.kind in ("volume", "throttle") else part.length,
+        "area_start_m2": None if part.kind == "volume" else float(part.area[0]),
+        "area_end_m2": None if part.kind == "volume" else float(part.area[-1]),
+        "volume_m3": part.content,
+        "stations": [{"at_m": mark.at, "area_m2": mark.area, "note": mark.note} for mark in part.stations],
+    }
+
+
+def check_figure(case: Any) -> Figure:
+    """The drawing [matplotlib Figure] of a case's whole gas path with its stations."""
+    from waveflow.show.tract_figure import tract_figure
+
+    tract = tract_of(case)
+    option = f", {case.option.replace('_', ' ')}" if case.option else ""
+    notes = [f"From {Path(case.source).name}. {counted(len(case.assumptions), 'value')} filled in, "
+             f"{counted(len(case.warnings), 'warning')}: see waveflow check."]  # fmt: skip
+    for name in ("intake", "exhaust"):
+        port, drawn = getattr(case, name).port, tract.find(name, "port")
+        if port is not None and drawn is not None and port.burette_volume:
+            off = percent_change(drawn.content / port.burette_volume - 1)
+            notes.append(f"{name.capitalize()} port: {1e6 * drawn.content:.1f} cc from the stations, "
+                         f"{1e6 * port.burette_volume:.1f} cc by burette ({off}).")  # fmt: skip
+    return tract_figure(tract, f"{case.name}{option}", tuple(notes))

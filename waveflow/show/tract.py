@@ -1,0 +1,129 @@
+"""From a case to the gas path of one cylinder, part after part, for drawings and tables."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from waveflow.show.views import StationMark, Stretch, Tract
+
+SIGN_LENGTH = 0.12  # [m] drawn for a chamber whose length the case does not say
+PLATE_LENGTH = 0.02  # [m] drawn for a throttle
+FINE = 0.001  # [m] spacing of the drawn curve of a port
+
+
+def tract_of(case: Any) -> Tract:
+    """Gas path [Tract] of cylinder 1 of a case [engine.case.Case]; every pipe as the solver's own area curve has it."""
+    intake, exhaust = case.intake, case.exhaust
+    return Tract(
+        (case.option or case.name).replace("_", " "),
+        tuple(_intake(case)),
+        tuple(_exhaust(case)),
+        case.engine.bore,
+        case.engine.stroke,
+        intake.valve.head_diameter,
+        exhaust.valve.head_diameter,
+        intake.valve.count,
+        exhaust.valve.count,
+    )
+
+
+def _intake(case: Any) -> list[Stretch]:
+    from waveflow.engine.port import runner_curve
+
+    side, alike = case.intake, case.engine.cylinders
+    found: list[Stretch] = []
+    if side.throttle is not None:
+        note = "" if side.throttle.opening == 1.0 else f"{100 * side.throttle.opening:.0f} % open"
+        found.append(_straight("throttle", PLATE_LENGTH, side.throttle.diameter, 1, "throttle", note))
+    if side.plenum is not None:
+        found.append(_chamber("plenum", side.plenum.volume, SIGN_LENGTH))
+    port = _port(case, "intake")
+    if side.runner is not None:
+        runner = side.runner
+        inlet = _circle(runner.inlet_diameter)
+        outlet = inlet if runner.outlet_area is None else runner.outlet_area
+        face = float(port.area[0]) if port is not None else None
+        curve = runner_curve(runner.length, inlet, outlet, runner.blend_length, face)
+        found.append(Stretch("runner", "pipe", curve.x, curve.area, alike, note=f"{runner.entry} entry"))
+    return found if port is None else [*found, port]
+
+
+def _exhaust(case: Any) -> list[Stretch]:
+    side, alike = case.exhaust, case.engine.cylinders
+    port = _port(case, "exhaust")
+    found = [] if port is None else [port]
+    header = side.header
+    if header is None:
+        return found
+    lengths = header.primary_length
+    note = "" if len(set(lengths)) == 1 else f"{1e3 * min(lengths):.0f} to {1e3 * max(lengths):.0f} mm"
+    found.append(_straight("primary", lengths[0], header.primary_diameter, alike, note=note))
+    if header.secondary_length is not None:
+        groups = len(header.groups) if header.groups else 1
+        across = header.secondary_diameter or header.primary_diameter
+        found.append(_straight("secondary", header.secondary_length, across, groups))
+    if header.tail_length is not None:
+        found += _tail(header)
+    return found
+
+
+def _tail(header: Any) -> list[Stretch]:
+    """The tail with its silencer, where it has one, at its place along it."""
+    across = header.tail_diameter or header.secondary_diameter or header.primary_diameter
+    if header.silencer_volume is None:
+        return [_straight("tail", header.tail_length, across)]
+    at = header.silencer_at or 0.0
+    long = header.silencer_length or SIGN_LENGTH
+    rest = header.tail_length - at - long
+    before = [_straight("tail", at, across)] if at > 0 else []
+    after = [_straight("tail end", rest, across)] if rest > 1e-6 else []
+    return [*before, _chamber("silencer", header.silencer_volume, long), *after]
+
+
+def stations_of(case: Any, side: str) -> tuple[Any, ...]:
+    """Stations of a side's port ["intake" or "exhaust"] as they are run: the derived port's where one is asked."""
+    if case.enlarge is not None and case.enlarge.side == side:
+        from waveflow.engine.fill import enlarged
+
+        return tuple(enlarged(case).stations)
+    return tuple(getattr(case, side).port.stations)
+
+
+def _port(case: Any, side: str) -> Stretch | None:
+    from waveflow.engine.port import AreaCurve
+    from waveflow.engine.section import net_area
+
+    port = getattr(case, side).port
+    if port is None:
+        return None
+    stations = stations_of(case, side)
+    areas = [net_area(station) for station in stations]
+    if port.between == "linear area":
+        at = [station.at for station in stations]
+        if port.length is not None and port.length > at[-1] + 1e-9:
+            at, areas = [*at, port.length], [*areas, areas[-1]]
+        curve = AreaCurve.linear_area(at, areas)
+    else:
+        curve = AreaCurve.from_stations(stations, port.length)
+    x = np.unique(np.concatenate([np.arange(0.0, curve.length, FINE), curve.breaks]))
+    marks = tuple(StationMark(s.at, net_area(s), s.note) for s in stations)
+    alike = case.engine.cylinders
+    return Stretch("port", "port", x, np.asarray(curve.area_at(x)), alike, volume=curve.volume(), stations=marks)
+
+
+def _circle(diameter: float) -> float:
+    return float(np.pi / 4 * diameter**2)
+
+
+def _straight(
+    name: str, length: float, diameter: float, count: int = 1, kind: str = "pipe", note: str = ""
+) -> Stretch:
+    area = _circle(diameter)
+    return Stretch(name, kind, np.array([0.0, length]), np.array([area, area]), count, note=note)
+
+
+def _chamber(name: str, volume: float, length: float) -> Stretch:
+    area = volume / length
+    return Stretch(name, "volume", np.array([0.0, length]), np.array([area, area]), 1, volume=volume)
