@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from decimal import Decimal
 
 INCH = 0.0254
 FOOT = 0.3048
@@ -189,7 +190,9 @@ def parse(text: str | int | float, kind: str, barometer: float | None = None) ->
     unit = unit_named(unit_text, kind)
     if unit is None:
         raise _wrong_unit(number, unit_text, kind)
-    si = value * TABLE[kind][unit] + (_OFFSET.get(unit, 0.0) if kind == "temperature" else 0.0)
+    # in decimal, so that 80.6 mm is 0.0806 and not a neighbour of it
+    exact = Decimal(number) * Decimal(repr(TABLE[kind][unit]))
+    si = float(exact + Decimal(repr(_OFFSET[unit])) if kind == "temperature" and unit in _OFFSET else exact)
     if not math.isfinite(si):
         raise UnitError("not a finite number")
     return _referenced(si, kind, reference, f"{number} {unit_text.strip()}", barometer)
@@ -220,7 +223,7 @@ def _referenced(si: float, kind: str, reference: str, text: str, barometer: floa
             raise UnitError('says neither "abs" nor "gauge"', f'write "{text} abs" or "{text} gauge"')
         if reference == "gauge":
             if barometer is None:
-                raise UnitError("a gauge pressure needs the barometer", f'write it as an absolute one, "... {"abs"}"')
+                raise UnitError("a gauge pressure needs the barometer", "write it as an absolute one")
             return si + barometer
     elif kind == "barometer" and reference == "gauge":
         raise UnitError("a barometer reading is absolute", f'did you mean "{text} abs"?')

@@ -1,0 +1,179 @@
+"""Checks of engine, compression, fuel, burn, range and the ideal switches."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+from waveflow.engine import compression
+from waveflow.engine.checks import Finding
+from waveflow.engine.fields import Skip
+from waveflow.units import show
+
+
+def firing_order(case: Any) -> Iterator[Finding]:
+    cylinders, order = case.engine.cylinders, case.engine.firing_order
+    key = ("engine", "firing_order")
+    if order is None:
+        if cylinders > 1:
+            hint = "add firing_order = [1, 3, 4, 2] or what it is"
+            yield Finding(key, "missing", hint=hint, missing=True)
+    elif sorted(order) != list(range(1, cylinders + 1)):
+        allowed = f"each of 1 to {cylinders} once"
+        yield Finding(key, f"not an order of {cylinders} cylinder{'s' if cylinders > 1 else ''}", allowed)
+
+
+def rod(case: Any) -> Iterator[Finding]:
+    engine = case.engine
+    reach = engine.stroke / 2 + abs(engine.pin_offset)
+    key = ("engine", "rod_length")
+    if engine.rod_length <= reach:
+        message = f"too short for a stroke of {show(engine.stroke, 'mm')}"
+        yield Finding(key, message, f"above {show(reach, 'mm')}", why="half the stroke and the pin's offset")
+    elif not 1.3 <= engine.rod_length / engine.stroke <= 2.6:
+        ratio = engine.rod_length / engine.stroke
+        yield Finding(key, f"unusual: rod over stroke is {ratio:.2f}, most are 1.3 to 2.6", warning=True)
+    if not 0.4 <= engine.bore / engine.stroke <= 2.5:
+        ratio = engine.bore / engine.stroke
+        message = f"unusual: bore over stroke is {ratio:.2f}, most are 0.4 to 2.5"
+        yield Finding(("engine", "stroke"), message, warning=True)
+
+
+def one_way_of_compression(case: Any) -> Iterator[Finding]:
+    given = case.compression
+    measured = {name: getattr(given, name) for name in ("chamber", "gasket_bore", "gasket_thickness")}
+    if given.ratio is not None and any(value is not None for value in measured.values()):
+        also = ", ".join(name for name, value in measured.items() if value is not None)
+        message = f"given beside {also}"
+        yield Finding(("compression", "ratio"), message, hint="give either the ratio or the measured volumes")
+    elif given.ratio is None and measured["chamber"] is None:
+        hint = "add ratio = 9.8, or chamber, gasket_bore and gasket_thickness"
+        yield Finding(("compression",), "neither a ratio nor a chamber volume", hint=hint, missing=True)
+    elif given.ratio is None:
+        for name, example in (("gasket_bore", "81.6 mm"), ("gasket_thickness", "1.2 mm")):
+            if measured[name] is None:
+                hint = f'add {name} = "{example}" or what it is'
+                yield Finding(("compression", name), "missing", hint=hint, missing=True)
+
+
+def measured_compression(case: Any) -> Iterator[Finding]:
+    given = case.compression
+    if given.chamber is None or None in (given.gasket_bore, given.gasket_thickness):
+        return
+    engine = case.engine
+    if given.gasket_bore < engine.bore * 0.995:
+        message = f"smaller than the bore of {show(engine.bore, 'mm')}"
+        yield Finding(("compression", "gasket_bore"), message, warning=True)
+    swept = compression.swept_volume(engine.bore, engine.stroke)
+    try:
+        volume = compression.clearance_volume(
+            engine.bore, given.chamber, given.dish, given.deck, given.gasket_bore, given.gasket_thickness
+        )
+    except ValueError:
+        yield Finding(("compression", "chamber"), "dish, deck and gasket leave no volume above the piston")
+        return
+    ratio = compression.ratio_from_clearance(swept, volume)
+    parts = f"the parts give a clearance of {show(volume, 'cc')} and a ratio of {ratio:.2f}"
+    if not 4.0 <= ratio <= 25.0:
+        hint = "look at chamber, dish, deck and gasket again"
+        yield Finding(("compression", "chamber"), parts, "a ratio of 4 to 25", hint, "four-stroke engines")
+    elif not 7.5 <= ratio <= 15.0:
+        yield Finding(("compression", "chamber"), f"unusual: {parts}, most are 7.5 to 15", warning=True)
+
+
+def speeds(case: Any) -> Iterator[Finding]:
+    span, key = case.range, ("range", "to")
+    if span.to <= span.from_:
+        yield Finding(key, "not above the speed it starts from", f"above {show(span.from_, 'rpm')}")
+    if span.band is not None:
+        low, high = span.band
+        if high <= low:
+            yield Finding(("range", "band"), "runs backwards", hint='write ["2500 rpm", "5500 rpm"], low speed first')
+        elif low < span.from_ or high > span.to:
+            message = "reaches outside the range"
+            yield Finding(("range", "band"), message, f"{show(span.from_, 'rpm')} to {show(span.to, 'rpm')}")
+    piston = 2 * case.engine.stroke * span.to / 60
+    if piston > 30:
+        yield Finding(key, f"unusual: mean piston speed of {piston:.0f} m/s, few pass 28 m/s", warning=True)
+    redline = case.engine.redline
+    if redline is not None and span.to > redline * 1.1:
+        message = f"well above the redline of {show(redline, 'rpm')}"
+        yield Finding(key, message, warning=True)
+
+
+def fuel_and_burn(case: Any) -> Iterator[Finding]:
+    fired, ideal = case.burn.kind != "motored", case.ideal.gas != "real"
+    heat = getattr(case.burn, "heat_per_kg_fresh_air", None)
+    if heat is not None and not ideal:
+        hint = 'leave it out, or set ideal.gas = "constant gamma"'
+        yield Finding(("burn", "heat_per_kg_fresh_air"), "a real gas brings its own heat release", hint=hint)
+    if ideal and fired and heat is None:
+        hint = 'add heat_per_kg_fresh_air = "1800 kJ/kg" or what it is'
+        yield Finding(("burn", "heat_per_kg_fresh_air"), "missing: an ideal gas holds no fuel", hint=hint, missing=True)
+    if ideal and case.fuel.kind != "none":
+        hint = 'write kind = "none"'
+        yield Finding(("fuel", "kind"), "an ideal gas holds no fuel", hint=hint)
+    if not ideal and fired and case.fuel.kind == "none":
+        hint = 'name the fuel, or set burn.kind = "motored"'
+        yield Finding(("fuel", "kind"), "nothing to burn in a fired engine", hint=hint)
+    if case.fuel.added == "plenum" and case.intake.plenum is None and case.fuel.kind != "none":
+        hint = 'write added = "valve", or describe intake.plenum'
+        yield Finding(("fuel", "added"), "there is no plenum", hint=hint)
+
+
+def burn_table(case: Any) -> Iterator[Finding]:
+    burn = case.burn
+    if burn.kind != "table":
+        return
+    if len(burn.angle) != len(burn.fraction):
+        yield Finding(("burn", "fraction"), f"{len(burn.fraction)} values for {len(burn.angle)} angles")
+        return
+    yield from rising(burn.angle, ("burn", "angle"), "deg")
+    for number, (first, second) in enumerate(zip(burn.fraction, burn.fraction[1:], strict=False), 1):
+        if second < first:
+            yield Finding(("burn", "fraction", number), "the burned share falls", f"at least {first:g}")
+    if burn.fraction[0] > 0.01:
+        yield Finding(("burn", "fraction", 0), "the burn has begun before the table does", "0 to 0.01")
+
+
+def rising(values: Any, key: tuple, unit: str, why: str = "") -> Iterator[Finding]:
+    """Findings where a column does not rise from row to row."""
+    for number, (first, second) in enumerate(zip(values, values[1:], strict=False), 1):
+        if second <= first:
+            shown = show(first, unit, 6) if unit else f"{first:g}"
+            yield Finding((*key, number), "not above the one before it", f"above {shown}", why=why)
+
+
+def ideal_switches(case: Any) -> Iterator[Finding]:
+    ideal = case.ideal
+    if ideal.start_angle is not None and (ideal.start_pressure is None or ideal.start_temperature is None):
+        name = "start_pressure" if ideal.start_pressure is None else "start_temperature"
+        example = "100 kPa abs" if name == "start_pressure" else "300 K"
+        hint = f'add {name} = "{example}", or leave start_angle out'
+        yield Finding(("ideal", name), "missing beside start_angle", hint=hint, missing=True)
+    if ideal.gas == "real":
+        for name in ("gamma", "gas_constant"):
+            if name in ideal.model_fields_set:
+                hint = 'set gas = "constant gamma" to use it'
+                yield Finding(("ideal", name), "has no effect in a real gas", hint=hint, warning=True)
+
+
+def outer_states(case: Any) -> Iterator[Finding]:
+    for side in ("intake", "exhaust"):
+        reservoir = getattr(case, side).reservoir
+        if reservoir is None:
+            continue
+        try:
+            ratio = reservoir.pressure / case.ambient.pressure
+        except Skip:
+            continue
+        if side == "intake" and not math.isclose(ratio, 1.0, abs_tol=0.7):
+            message = f"{ratio:.1f} times the ambient pressure"
+            yield Finding((side, "reservoir", "pressure"), message, warning=True)
+
+
+CHECKS = (
+    firing_order, rod, one_way_of_compression, measured_compression, speeds, fuel_and_burn, burn_table, ideal_switches,
+    outer_states,
+)  # fmt: skip

@@ -1,0 +1,250 @@
+"""Checks of ports, runner, plenum, header and a derived port."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+from waveflow.engine import section
+from waveflow.engine.checks import Finding
+from waveflow.engine.checks_valves import each_side
+from waveflow.engine.fields import Skip
+from waveflow.units import show
+
+_RUNS = {
+    "intake": "stations go from the manifold face towards the valve",
+    "exhaust": "stations go from the valve seat towards the flange",
+}
+_TWO_SIZES = ("ellipse", "rounded rectangle", "oblong", "D")
+
+
+@each_side
+def station_order(case: Any, side: str) -> Iterator[Finding]:
+    port = getattr(case, side).port
+    if port is None:
+        return
+    key = (side, "port", "stations")
+    before = None
+    for number, station in enumerate(port.stations):
+        try:
+            at = station.at + 0.0
+        except Skip:
+            before = None
+            continue
+        if number == 0 and at != 0:
+            yield Finding((*key, 0, "at"), "the first station stands at zero", "0 mm", why=_RUNS[side])
+        if before is not None and at <= before:
+            message = f"not beyond stations[{number - 1}], which stands at {show(before, 'mm', 6)}"
+            yield Finding((*key, number, "at"), message, f"above {show(before, 'mm', 6)}", why=_RUNS[side])
+        before = at
+    if port.length is not None and before is not None and port.length < before - 1e-9:
+        message = f"shorter than the last station's distance of {show(before, 'mm', 6)}"
+        yield Finding((side, "port", "length"), message, f"at least {show(before, 'mm', 6)}")
+
+
+@each_side
+def station_shapes(case: Any, side: str) -> Iterator[Finding]:
+    port = getattr(case, side).port
+    for number, station in enumerate(port.stations if port is not None else ()):
+        try:
+            yield from _shape(station, (side, "port", "stations", number))
+        except Skip:
+            continue
+
+
+def _shape(station: Any, key: tuple) -> Iterator[Finding]:
+    shape = station.shape
+    needed = {"width": shape != "measured", "height": shape in _TWO_SIZES, "area": shape == "measured"}
+    needed["corner_radius"] = shape == "rounded rectangle"
+    examples = {"width": "33 mm", "height": "29 mm", "area": "812 mm2", "corner_radius": "9 mm"}
+    complete = True
+    for name, wanted in needed.items():
+        if wanted and getattr(station, name) is None:
+            complete = False
+            hint = f'add {name} = "{examples[name]}" or what it is'
+            yield Finding((*key, name), f'missing for the shape "{shape}"', hint=hint, missing=True)
+    if shape != "measured" and (station.area is not None or station.perimeter is not None):
+        name = "area" if station.area is not None else "perimeter"
+        hint = 'leave it out, or write shape = "measured"'
+        yield Finding((*key, name), f'the shape "{shape}" brings its own', hint=hint)
+    if shape not in ("rounded rectangle", "D") and station.corner_radius:
+        yield Finding((*key, "corner_radius"), f'the shape "{shape}" has no corners', hint="leave it out")
+        return
+    if not complete:
+        return
+    try:
+        area = section.section_of(station)[0]
+    except ValueError:
+        yield _impossible(station, key)
+        return
+    if station.blocked_area >= area:
+        message = f"leaves nothing open of {show(area, 'mm2')}"
+        yield Finding((*key, "blocked_area"), message, f"below {show(area, 'mm2')}", why="of one branch")
+    elif station.blocked_area > 0.5 * area:
+        message = f"unusual: more than half of the section's {show(area, 'mm2')}"
+        yield Finding((*key, "blocked_area"), message, warning=True)
+    if station.perimeter is not None and station.perimeter < 0.999 * 2 * math.sqrt(math.pi * area):
+        least = show(2 * math.sqrt(math.pi * area), "mm")
+        yield Finding((*key, "perimeter"), "shorter than a circle's of that area", f"at least {least}")
+
+
+def _impossible(station: Any, key: tuple) -> Finding:
+    if station.shape == "round":
+        message = f"a round section has one diameter, and its width is {show(station.width, 'mm')}"
+        return Finding((*key, "height"), message, hint="leave height out")
+    if station.shape == "D" and station.width < station.height / 2:
+        message = f"narrower than the half circle of a height of {show(station.height, 'mm')}"
+        return Finding((*key, "width"), message, f"at least {show(station.height / 2, 'mm')}")
+    half = min(station.width, station.height) / 2
+    if station.shape == "D":
+        half = min(station.height / 2, station.width - station.height / 2)
+    message = f"more than half of the smaller side of {show(2 * half, 'mm')}"
+    if station.shape == "D":
+        message = f"does not fit the D's straight part of {show(half, 'mm')}"
+    return Finding((*key, "corner_radius"), message, f"up to {show(half, 'mm')}")
+
+
+@each_side
+def port_as_a_whole(case: Any, side: str) -> Iterator[Finding]:
+    """Steps, order by the notes, and the burette against the stations."""
+    table = getattr(case, side)
+    port = table.port
+    if port is None:
+        return
+    try:
+        areas = [section.net_area(station) for station in port.stations]
+    except ValueError:
+        return
+    places = [station.at for station in port.stations]
+    if any(second <= first for first, second in zip(places, places[1:], strict=False)):
+        return
+    key = (side, "port", "stations")
+    for number, (first, second) in enumerate(zip(areas, areas[1:], strict=False), 1):
+        if not 0.6 < second / first < 1.7:
+            message = f"net area goes from {show(first, 'mm2')} to {show(second, 'mm2')} in one step"
+            yield Finding((*key, number), message, warning=True, missing=True)
+    noted = [number for number, station in enumerate(port.stations) if "throat" in station.note.lower()]
+    wrong_end = noted and (noted[0] * 2 < len(areas) - 1) == (side == "intake") and len(areas) > 2
+    if wrong_end:
+        message = "the throat is noted at the wrong end"
+        yield Finding((*key, noted[0]), message, hint=_RUNS[side], warning=True, missing=True)
+    if port.burette_volume is not None:
+        volume = sum((b + a) / 2 * (y - x) for a, b, x, y in zip(areas, areas[1:], places, places[1:], strict=False))
+        off = volume / port.burette_volume - 1
+        if abs(off) > 0.06:
+            message = f"the stations hold {show(volume, 'cc')}, {off:+.1%}"
+            hint = "look at corner radii, lengths and the burette again"
+            yield Finding((side, "port", "burette_volume"), message, hint=hint, warning=True)
+
+
+def intake_parts(case: Any) -> Iterator[Finding]:
+    intake = case.intake
+    if intake.port is None and intake.runner is None and not case.ideal.infinite_plenum_at_valve:
+        hint = "describe intake.port, intake.runner or both"
+        yield Finding(("intake",), "no passage to the valve", hint=hint, missing=True)
+    if intake.plenum is not None and intake.throttle is None:
+        hint = 'add [intake.throttle] with diameter = "54 mm" or what it is'
+        yield Finding(("intake", "throttle"), "missing: nothing feeds the plenum", hint=hint, missing=True)
+    if intake.throttle is not None and intake.plenum is None:
+        hint = 'add [intake.plenum] with volume = "3.2 L" or what it is'
+        yield Finding(("intake", "plenum"), "missing: the throttle feeds a plenum", hint=hint, missing=True)
+
+
+def runner(case: Any) -> Iterator[Finding]:
+    intake = case.intake
+    pipe = intake.runner
+    if pipe is None:
+        return
+    key = ("intake", "runner")
+    if pipe.blend_length > pipe.length:
+        message = f"longer than the runner of {show(pipe.length, 'mm')}"
+        yield Finding((*key, "blend_length"), message, f"up to {show(pipe.length, 'mm')}")
+    inlet = math.pi / 4 * pipe.inlet_diameter**2
+    if pipe.outlet_area is not None and not 0.3 < pipe.outlet_area / inlet < 3:
+        message = f"unusual beside {show(inlet, 'mm2')} at the runner's inlet"
+        yield Finding((*key, "outlet_area"), message, warning=True)
+    if pipe.outlet_area is not None and intake.port is not None:
+        face = section.net_area(intake.port.stations[0])
+        if pipe.outlet_area > 1.05 * face:
+            message = f"the runner ends wider than the port begins, {show(face, 'mm2')}"
+            yield Finding((*key, "outlet_area"), message, warning=True)
+
+
+def exhaust_parts(case: Any) -> Iterator[Finding]:
+    exhaust = case.exhaust
+    if exhaust.port is None and exhaust.header is None:
+        hint = "describe exhaust.port, exhaust.header or both"
+        yield Finding(("exhaust",), "no passage behind the valve", hint=hint, missing=True)
+
+
+def header(case: Any) -> Iterator[Finding]:
+    pipes, cylinders = case.exhaust.header, case.engine.cylinders
+    if pipes is None:
+        return
+    key = ("exhaust", "header")
+    if len(pipes.primary_length) not in (1, cylinders):
+        message = f"{len(pipes.primary_length)} lengths for {cylinders} cylinder{'s' if cylinders > 1 else ''}"
+        yield Finding((*key, "primary_length"), message, f"one, or {cylinders}")
+    groups = pipes.groups
+    if groups is not None and sorted(n for group in groups for n in group) != list(range(1, cylinders + 1)):
+        yield Finding((*key, "groups"), "not a grouping of the cylinders", f"each of 1 to {cylinders} once")
+    for part, wanted in (("secondary", groups is not None and len(groups) > 1), ("tail", False)):
+        sizes = getattr(pipes, f"{part}_length"), getattr(pipes, f"{part}_diameter")
+        for name, own, other in zip(("length", "diameter"), sizes, sizes[::-1], strict=True):
+            if own is None and (other is not None or wanted):
+                message = "missing beside the other" if other is not None else "missing: the groups meet through it"
+                example = {"length": "420 mm", "diameter": "42 mm"}[name]
+                hint = f'add {part}_{name} = "{example}" or what it is'
+                yield Finding((*key, f"{part}_{name}"), message, hint=hint, missing=True)
+    if pipes.secondary_length is not None and (groups is None or len(groups) < 2):
+        hint = "add groups = [[1, 4], [2, 3]] or what they are, or leave the secondaries out"
+        yield Finding((*key, "secondary_length"), "secondaries without groups of primaries", hint=hint)
+
+
+def silencer(case: Any) -> Iterator[Finding]:
+    pipes = case.exhaust.header
+    if pipes is None:
+        return
+    key = ("exhaust", "header")
+    sizes = {name: getattr(pipes, f"silencer_{name}") for name in ("at", "volume", "length")}
+    if all(value is None for value in sizes.values()):
+        return
+    for name, example in (("at", "900 mm"), ("volume", "8 L"), ("length", "550 mm")):
+        if sizes[name] is None:
+            hint = f'add silencer_{name} = "{example}" or what it is'
+            yield Finding((*key, f"silencer_{name}"), "missing beside the other", hint=hint, missing=True)
+    if pipes.tail_length is None:
+        hint = 'add tail_length = "1800 mm" and tail_diameter = "50.8 mm" or what they are'
+        yield Finding((*key, "silencer_at"), "there is no tail pipe for it", hint=hint)
+    elif not any(value is None for value in sizes.values()):
+        if sizes["at"] + sizes["length"] > pipes.tail_length:
+            message = f"the silencer would end beyond the tail of {show(pipes.tail_length, 'mm')}"
+            room = show(max(0.0, pipes.tail_length - sizes["length"]), "mm")
+            yield Finding((*key, "silencer_at"), message, f"up to {room}")
+        width = math.sqrt(4 * sizes["volume"] / sizes["length"] / math.pi)
+        if pipes.tail_diameter is not None and width < pipes.tail_diameter:
+            message = f"volume over length gives {show(width, 'mm')} of width, narrower than the tail"
+            yield Finding((*key, "silencer_volume"), message)
+
+
+def derived_port(case: Any) -> Iterator[Finding]:
+    wish = case.enlarge
+    if wish is None:
+        return
+    port = getattr(case, wish.side).port
+    if port is None:
+        hint = f"describe {wish.side}.port with its stations"
+        yield Finding(("enlarge",), f"there is no {wish.side} port to enlarge", hint=hint, missing=True)
+    elif not isinstance(wish.where, str):
+        start, end = wish.where
+        last = port.stations[-1].at
+        if end <= start:
+            yield Finding(("enlarge", "where"), "runs backwards", hint='write ["20 mm", "60 mm"], the nearer one first')
+        elif end > last + 1e-9:
+            yield Finding(("enlarge", "where"), "reaches beyond the port", f"0 to {show(last, 'mm')}")
+
+
+CHECKS = (
+    station_order, station_shapes, port_as_a_whole, intake_parts, runner, exhaust_parts, header, silencer, derived_port,
+)  # fmt: skip

@@ -1,0 +1,90 @@
+"""Text files from disk: size, encoding and nesting capped before anything is parsed; every failure is one sentence."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from waveflow.engine.lines import DEEPEST, Key, key_lines, too_deep
+from waveflow.errors import CaseError, CaseProblem
+
+LARGEST = 1_000_000
+
+
+def read_text(path: Path, label: str) -> str:
+    """Text of a file, or CaseError: missing, no plain file, too large, not UTF-8."""
+    try:
+        if path.exists() and not path.is_file():
+            raise CaseError([CaseProblem(label, "", None, "not a file")])
+        with path.open("rb") as stream:
+            data = stream.read(LARGEST + 1)
+    except FileNotFoundError:
+        raise CaseError([CaseProblem(label, "", None, "no such file", hint=_neighbour(path))]) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise CaseError([CaseProblem(label, "", None, f"cannot be read: {reason}")]) from None
+    if len(data) > LARGEST:
+        raise CaseError([CaseProblem(label, "", None, "larger than 1 MB: not a case file")])
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        raise CaseError([CaseProblem(label, "", None, "UTF-16 text", hint="save it as UTF-8")])
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        message = f"not UTF-8 text: byte 0x{data[error.start]:02x}"
+        raise CaseError([CaseProblem(label, "", None, message, hint="save it as UTF-8", line=line)]) from None
+    if "\0" in text:
+        line = text[: text.index("\0")].count("\n") + 1
+        raise CaseError([CaseProblem(label, "", None, "holds a zero byte: not a text file", line=line)])
+    return text.replace("\r\n", "\n")
+
+
+def _neighbour(path: Path) -> str:
+    """`did you mean "n155_race.toml"?` from the files of the same folder."""
+    try:
+        names = [entry.name for entry in path.parent.iterdir() if entry.suffix == path.suffix][:500]
+    except (OSError, ValueError):
+        return ""
+    close = difflib.get_close_matches(path.name, names, 1, 0.6)
+    return f'did you mean "{close[0]}"?' if close else ""
+
+
+def parse_toml(text: str, label: str) -> tuple[dict[str, Any], dict[Key, int]]:
+    """TOML text to (tree, line of every key), or CaseError with the line of the mistake."""
+    if len(text) > LARGEST:
+        raise CaseError([CaseProblem(label, "", None, "larger than 1 MB: not a case file")])
+    line = too_deep(text)
+    if line:
+        raise CaseError([CaseProblem(label, "", None, f"nested deeper than {DEEPEST} levels", line=line)])
+    try:
+        tree = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise CaseError([_toml_problem(str(error), text, label)]) from None
+    return tree, key_lines(text)
+
+
+def _toml_problem(message: str, text: str, label: str) -> CaseProblem:
+    found = re.search(r"\(at line ([0-9]+), column ([0-9]+)\)", message)
+    if found:
+        line, column = int(found[1]), int(found[2])
+        row = (text.split("\n") + [""])[line - 1]
+        hint = _toml_cure(message, row)
+        what = f"not valid TOML: {message[: found.start()].strip()} at column {column}"
+        return CaseProblem(label, "", None, what, hint=hint, line=line)
+    line = text.count("\n") + 1 if "end of document" in message else None
+    return CaseProblem(label, "", None, f"not valid TOML: {message[:200]}", line=line)
+
+
+def _toml_cure(message: str, row: str) -> str:
+    bare = re.match(r"""\s*([\w.-]+)\s*=\s*([0-9][^"'\[\]{}#]*?)\s*(#.*)?$""", row)
+    if bare and not re.fullmatch(r"[-+0-9._eE]+", bare[2]):
+        return f'a value with a unit stands in quotes: {bare[1]} = "{bare[2][:40]}"'
+    word = re.match(r"""\s*([\w.-]+)\s*=\s*([A-Za-z][^"'\[\]{}#=]*?)\s*(#.*)?$""", row)
+    if word:
+        return f'a text stands in quotes: {word[1]} = "{word[2][:40]}"'
+    if "overwrite" in message or "declare" in message or "twice" in message:
+        return "the key or table stands in the file twice"
+    return ""

@@ -1,0 +1,225 @@
+"""Tables that a case keeps in a CSV file: flow sheets, lift tables, port stations, measured burns.
+
+Columns are found by name, units stand in the header ("lift (mm)") or in each cell ("1 mm"). Commas, semicolons and tabs
+between columns, decimal commas, a byte-order mark, comment lines (#) and empty lines are all taken. A cell becomes the
+same text with a unit as would stand in the case file, and keeps its own line for messages.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from waveflow.engine.files import read_text
+from waveflow.engine.lines import Key
+from waveflow.errors import CaseError, CaseProblem
+
+Place = tuple[str, int | None]
+
+MOST_LINES = 5000
+_STATION_COLUMNS = (
+    "at", "shape", "width", "height", "corner_radius", "area", "perimeter", "branches", "blocked_area", "note",
+    "instrument", "resolution",
+)  # fmt: skip
+_TEXT_COLUMNS = ("shape", "note", "instrument")
+_OTHER_NAMES = {
+    "distance": "at", "radius": "corner_radius", "corner": "corner_radius", "blocked": "blocked_area", "cfm": "flow",
+    "degrees": "angle", "crank_angle": "angle", "burned": "fraction", "valve_lift": "lift", "lobe_lift": "lift",
+}  # fmt: skip
+
+
+@dataclass
+class Sheet:
+    """A CSV file as read: unit of each column (may be empty), and rows as (line, {column: cell})."""
+
+    units: dict[str, str]
+    rows: list[tuple[int, dict[str, str]]]
+
+
+def _column(head: str) -> tuple[str, str]:
+    """`"Corner radius (mm)"` into `("corner_radius", "mm")`."""
+    match = re.fullmatch(r"\s*(.*?)\s*[(\[]([^()\[\]]*)[)\]]\s*", head)
+    name, unit = (match[1], match[2]) if match else (head, "")
+    name = re.sub(r"[\s_-]+", "_", name.strip().lower())
+    return _OTHER_NAMES.get(name, name), unit.strip()
+
+
+def read_sheet(path: Path, label: str) -> Sheet:
+    """A CSV file, or CaseError with every row that cannot be read."""
+    lines = read_text(path, label).replace("\r", "\n").split("\n")
+    kept = [
+        (number, line) for number, line in enumerate(lines, 1) if line.strip() and not line.lstrip().startswith("#")
+    ]
+    if len(kept) > MOST_LINES:
+        raise CaseError([CaseProblem(label, "", None, f"more than {MOST_LINES} rows")])
+    if len(kept) < 2:
+        message = "empty" if not kept else "a header and nothing below it"
+        raise CaseError(
+            [CaseProblem(label, "", None, message, hint='begin with a header such as "lift (mm),flow (CFM)"')]
+        )
+    head = kept[0][1]
+    separator = next((mark for mark in (";", "\t") if mark in head), ",")
+    names = [_column(cell) for cell in _cells(head, separator, label, kept[0][0])]
+    problems = []
+    doubled = {name for name, _ in names if [each for each, _ in names].count(name) > 1 and name}
+    for name in sorted(doubled):
+        problems.append(CaseProblem(label, "", None, f'two columns are called "{name}"', line=kept[0][0]))
+    rows = []
+    for number, line in kept[1:]:
+        cells = [cell.strip() for cell in _cells(line, separator, label, number)]
+        while len(cells) > len(names) and not cells[-1]:
+            cells.pop()
+        if len(cells) > len(names):
+            hint = 'decimal commas need semicolons between the columns: "1,5;18,3"' if separator == "," else ""
+            message = f"{len(cells)} cells under {len(names)} headings"
+            problems.append(CaseProblem(label, "", None, message, hint=hint, line=number))
+            continue
+        if separator != ",":
+            cells = [re.sub(r"^([+-]?[0-9]*),([0-9]+)", r"\1.\2", cell) for cell in cells]
+        if any(cells):
+            rows.append((number, {name: cell for (name, _), cell in zip(names, cells, strict=False) if cell}))
+    if problems:
+        raise CaseError(problems[:20])
+    return Sheet(dict(names), rows)
+
+
+def _cells(line: str, separator: str, label: str, number: int) -> list[str]:
+    try:
+        rows = list(csv.reader([line], delimiter=separator, skipinitialspace=True, strict=True))
+    except csv.Error:
+        raise CaseError([CaseProblem(label, "", None, "quotes that do not close", line=number)]) from None
+    return rows[0] if rows else []
+
+
+def _cell(sheet: Sheet, row: dict[str, str], name: str) -> str | None:
+    cell = row.get(name)
+    unit = sheet.units.get(name, "")
+    if cell is None or name in _TEXT_COLUMNS or not unit:
+        return cell
+    return f"{cell} {unit}" if re.fullmatch(r"[-+0-9.eE]+", cell) else cell
+
+
+def expand_tables(
+    tree: dict[str, Any],
+    places: dict[Key, Place],
+    folder: Path | None,
+    label: str,
+    problems: list[CaseProblem],
+    remarks: list[tuple[Key, str]],
+) -> None:
+    """Puts the rows of every CSV file named by a key `file` in its place, into `tree` and `places`."""
+    wanted = [(side, name) for side in ("intake", "exhaust") for name in ("port", "cam", "flow")] + [("burn",)]
+    for key in wanted:
+        table: Any = tree
+        for part in key:
+            table = table.get(part) if isinstance(table, dict) else None
+        if isinstance(table, dict) and "file" in table:
+            _expand(key, table, places, folder, label, problems, remarks)
+
+
+def _expand(
+    key: Key,
+    table: dict[str, Any],
+    places: dict[Key, Place],
+    folder: Path | None,
+    label: str,
+    problems: list[CaseProblem],
+    remarks: list[tuple[Key, str]],
+) -> None:
+    name = table.pop("file")
+    own_label, line = places.get((*key, "file"), (label, None))
+    dotted = ".".join(str(part) for part in (*key, "file"))
+
+    def bad(message: str, hint: str = "") -> None:
+        value = f'"{name}"' if isinstance(name, str) else None
+        problems.append(CaseProblem(own_label, dotted, value, message, hint=hint, line=line))
+
+    columns = _columns_of(key)
+    if not isinstance(name, str) or not name.strip() or "\0" in name:
+        return bad("not the name of a file in quotes")
+    if folder is None:
+        return bad("a case given as text cannot name a file")
+    if Path(name).is_absolute() or re.match(r"[A-Za-z]:", name):
+        return bad("an absolute path", "name the table from this file's own folder")
+    both = (
+        [column for column in columns if column in table] if key[-1] != "port" else ["stations"] * ("stations" in table)
+    )
+    if both:
+        return bad(f"given beside {' and '.join(both)}", "give the file or the values, not both")
+    sheet_label = (Path(own_label).parent / name).as_posix() if "/" in own_label or "\\" in own_label else name
+    try:
+        sheet = read_sheet(folder / name, sheet_label)
+    except CaseError as error:
+        first = error.problems[0]
+        if first.message.startswith(("no such file", "not a file", "cannot be read")):
+            return bad(first.message, first.hint)
+        problems.extend(error.problems)
+        return None
+    table["read_from"] = name
+    places[(*key, "read_from")] = (own_label, line)
+    if key[-1] == "port":
+        _stations(key, table, sheet, sheet_label, places, problems)
+    else:
+        _series(key, columns, table, sheet, sheet_label, places, problems, remarks)
+    return None
+
+
+def _columns_of(key: Key) -> tuple[str, ...]:
+    return {"port": _STATION_COLUMNS, "cam": ("angle", "lift"), "flow": ("lift", "flow")}.get(
+        key[-1], ("angle", "fraction")
+    )
+
+
+def _stations(
+    key: Key, table: dict, sheet: Sheet, label: str, places: dict[Key, Place], problems: list[CaseProblem]
+) -> None:
+    for name in sheet.units:
+        if name and name not in _STATION_COLUMNS:
+            close = difflib.get_close_matches(name, _STATION_COLUMNS, 1, 0.55)
+            hint = f'did you mean "{close[0]}"?' if close else f"columns: {', '.join(_STATION_COLUMNS)}"
+            problems.append(CaseProblem(label, "", None, f'unknown column "{name}"', hint=hint))
+    stations = []
+    for number, (line, row) in enumerate(sheet.rows):
+        stations.append({name: _cell(sheet, row, name) for name in _STATION_COLUMNS if name in row})
+        places[(*key, "stations", number)] = (label, line)
+    table["stations"] = stations
+    places[(*key, "stations")] = (label, None)
+
+
+def _series(
+    key: Key,
+    columns: tuple[str, ...],
+    table: dict,
+    sheet: Sheet,
+    label: str,
+    places: dict[Key, Place],
+    problems: list[CaseProblem],
+    remarks: list[tuple[Key, str]],
+) -> None:
+    """Two columns of numbers; a flow sheet may hold both sides, its flow column then bears the side's name."""
+    sources = []
+    for column in columns:
+        source = column if column in sheet.units else str(key[0]) if column == "flow" else column
+        if source not in sheet.units:
+            seen = ", ".join(f'"{name}"' for name in sheet.units if name)
+            also = f' or "{key[0]}"' if column == "flow" else ""
+            problems.append(CaseProblem(label, "", None, f'no column "{column}"{also}', hint=f"its columns are {seen}"))
+            return
+        sources.append(source)
+    for column in columns:
+        table[column] = []
+        places[(*key, column)] = (label, None)
+    for line, row in sheet.rows:
+        cells = [_cell(sheet, row, source) for source in sources]
+        if None in cells:
+            remarks.append(
+                ((*key, "read_from"), f"{label}:{line}: no {sources[cells.index(None)]} there, row left out")
+            )
+            continue
+        for column, cell in zip(columns, cells, strict=True):
+            places[(*key, column, len(table[column]))] = (label, line)
+            table[column].append(cell)
