@@ -33,7 +33,8 @@ def effective_area_table(lift_curve: Any, valve_flow: Any, count: int = 1,
 
 def area_time(table: np.ndarray) -> float:
     """Integral of an effective-area table (n,) over the 720 degrees of the cycle [m2 deg]."""
-    return float(np.trapezoid(table, dx=720.0 / (len(table) - 1)))
+    step = 720.0 / (len(table) - 1)
+    return float(step * (table.sum() - (table[0] + table[-1]) / 2.0))
 
 
 def mean_effective_area_open(lift_curve: Any, valve_flow: Any, count: int = 1,

@@ -29,6 +29,9 @@ TAPER = 15e-3
 THROAT_WARNING = 0.91
 """Throat over valve-head diameter beyond which the seat has little left to stand on (common practice, no source)."""
 NEAR = 1e-3
+"""Places [m] closer than this to a station use that station."""
+GUARD = 3e-3
+"""Distance [m] outside a stretch at which an unchanged station holds the measured area."""
 
 
 class Change(NamedTuple):
@@ -146,6 +149,8 @@ def enlarge(stations: Sequence[Any], percent: float = 15.0, where: Where = "port
     * "throat": the station noted as throat, else the smaller of the two nearest the valve; fading out 12 mm to both
       sides.
 
+    Added stations lie on the measured port's curve; drawn again through them, it moves by 1 % of area at most.
+
     `valve_end`: the valve stands at the last station (intake) or the first (exhaust). No round section within 12 mm
     of the valve end grows beyond `seat_inner_diameter` [m] (the valve-head diameter if not given); one that would is
     held there and a warning says so. A throat above 91 % of `valve_diameter` [m] is warned of. A negative `percent`
@@ -214,8 +219,9 @@ def _stretch(x0: float, x1: float, length: float) -> tuple[Any, list[float]]:
     if not -NEAR <= x0 < x1 <= length + NEAR:
         raise ValueError(f"the stretch {x0 * 1e3:g} to {x1 * 1e3:g} mm must run forward inside the port, "
                          f"0 to {length * 1e3:g} mm")
-    taper = min(TAPER, (x1 - x0) / 3.0)
     open_left, open_right = x0 > NEAR, x1 < length - NEAR
+    x0, x1 = x0 if open_left else 0.0, x1 if open_right else length
+    taper = min(TAPER, (x1 - x0) / 3.0)
 
     def share(x: float) -> float:
         if not x0 - 1e-12 <= x <= x1 + 1e-12:
@@ -224,5 +230,7 @@ def _stretch(x0: float, x1: float, length: float) -> tuple[Any, list[float]]:
         right = float(_fade(max(x - (x1 - taper), 0.0), taper)) if open_right else 1.0
         return min(left, right)
 
-    places = ([x0, x0 + taper] if open_left else []) + ([x1 - taper, x1] if open_right else [])
-    return share, places
+    # a guard just outside pins the measured port there: the redrawn curve would else give a little area back
+    left = [x0, x0 + taper, *([x0 - GUARD] if x0 - GUARD > NEAR else [])] if open_left else []
+    right = [x1 - taper, x1, *([x1 + GUARD] if x1 + GUARD < length - NEAR else [])] if open_right else []
+    return share, left + right

@@ -205,6 +205,8 @@ def from_sheet(lift: Sequence[float], flow: Sequence[float], *, head_diameter: f
     """
     if reference_area not in ("curtain", "valve head"):
         raise ValueError(f"a sheet's reference area is curtain or valve head, not {reference_area!r}")
+    if not head_diameter > 0.0:
+        raise ValueError("the head diameter must be positive")
     if valves_open < 1:
         raise ValueError("a sheet needs one valve open at least")
     lifts = np.asarray(lift, float)

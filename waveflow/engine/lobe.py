@@ -144,7 +144,8 @@ class CrankTable:
         x, y = x[first:last + 1], y[first:last + 1]
         spline = CubicSpline(x, y, bc_type="clamped")
         fine = np.linspace(x[:-1], x[1:], 21)
-        slack = 0.01 * y.max()
+        # between the readings beside the top one the true top may stand higher than any of them
+        slack = np.where(np.maximum(y[:-1], y[1:]) == y.max(), 0.06, 0.01) * y.max()
         within = np.minimum(y[:-1], y[1:]) - slack, np.maximum(y[:-1], y[1:]) + slack
         smooth = bool(((spline(fine) >= within[0]) & (spline(fine) <= within[1])).all())
         law = spline if smooth else PchipInterpolator(x, y)

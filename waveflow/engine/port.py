@@ -31,6 +31,10 @@ __all__ = [
 ]
 
 
+SAME = 1e-9
+"""Relative difference of two areas below which a joint is none: round-off, far under what any gauge reads."""
+
+
 class Step(NamedTuple):
     """A sudden change of area at one place: `x` [m], areas just before and just after it [m2]."""
 
@@ -141,7 +145,7 @@ class AreaCurve:
     def _nodes(self, left: np.ndarray, right: np.ndarray) -> np.ndarray:
         """Values at the breaks from those at the left and right end of every piece; both kept where the area steps."""
         end, start = self._ends(self.area_pieces)
-        step = np.flatnonzero(np.abs(end[:-1] - start[1:]) > 1e-12 * start[1:])
+        step = np.flatnonzero(np.abs(end[:-1] - start[1:]) > SAME * start[1:])
         return np.insert(np.append(left, right[-1]), step + 1, right[step])
 
     def _ends(self, pieces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -170,23 +174,23 @@ class AreaCurve:
         x, a = self.x, self.area
         return [Step(float(x[i]), float(a[i]), float(a[i + 1])) for i in range(len(x) - 1) if x[i] == x[i + 1]]
 
-    def _piece(self, x: Any) -> tuple[np.ndarray, np.ndarray]:
+    def _piece(self, x: Any, before: bool = False) -> tuple[np.ndarray, np.ndarray]:
         xs = np.asarray(x, float)
         slack = 1e-9 * self.length
         if xs.size and not ((xs >= -slack) & (xs <= self.length + slack)).all():
             raise ValueError(f"place outside the curve: it runs from 0 to {self.length:g} m")
         xs = np.clip(xs, 0.0, self.length)
-        i = np.clip(np.searchsorted(self.breaks, xs, side="right") - 1, 0, len(self.breaks) - 2)
+        i = np.clip(np.searchsorted(self.breaks, xs, "left" if before else "right") - 1, 0, len(self.breaks) - 2)
         return i, xs - self.breaks[i]
 
-    def area_at(self, x: Any) -> Any:
-        """Area [m2] at x [m] (any shape); at a step the value just after it."""
-        i, s = self._piece(x)
+    def area_at(self, x: Any, before: bool = False) -> Any:
+        """Area [m2] at x [m] (any shape); at a step the value just after it, or just `before` it."""
+        i, s = self._piece(x, before)
         return _powers(self.area_pieces[i], s)[()]
 
-    def perimeter_at(self, x: Any) -> Any:
-        """Wetted perimeter [m] at x [m] (any shape); at a step the value just after it."""
-        i, s = self._piece(x)
+    def perimeter_at(self, x: Any, before: bool = False) -> Any:
+        """Wetted perimeter [m] at x [m] (any shape); at a step the value just after it, or just `before` it."""
+        i, s = self._piece(x, before)
         return _powers(self.perimeter_pieces[i], s)[()]
 
     def slope_at(self, x: Any) -> Any:
@@ -313,11 +317,7 @@ def steep_steps(curve: AreaCurve, limit: float = 40.0) -> list[Ramp]:
                 ramps[-1][1] = float(b)
             elif s:
                 ramps.append([float(a), float(b), float(np.sign(curve.slope_at((a + b) / 2.0)))])
-    out = []
-    for a, b, _ in ramps:
-        inside = max(b - 1e-9 * curve.length, a)
-        out.append(Ramp(a, b, float(curve.area_at(a)), float(curve.area_at(inside))))
-    return out
+    return [Ramp(a, b, float(curve.area_at(a)), float(curve.area_at(b, before=True))) for a, b, _ in ramps]
 
 
 def ramps_as_steps(curve: AreaCurve, ramps: Iterable[Ramp]) -> AreaCurve:
@@ -342,8 +342,7 @@ def ramps_as_steps(curve: AreaCurve, ramps: Iterable[Ramp]) -> AreaCurve:
         copy(done, ramp.x0)
         volume = float(curve.mean_area(ramp.x0, ramp.x1)) * (ramp.x1 - ramp.x0)
         at = ramp.x0 + (volume - ramp.area_after * (ramp.x1 - ramp.x0)) / (ramp.area_before - ramp.area_after)
-        inside = ramp.x1 - 1e-9 * (ramp.x1 - ramp.x0)
-        before, after = curve.perimeter_at(ramp.x0), curve.perimeter_at(inside)
+        before, after = curve.perimeter_at(ramp.x0), curve.perimeter_at(ramp.x1, before=True)
         for end, a, p in ((at, ramp.area_before, before), (ramp.x1, ramp.area_after, after)):
             area.append(np.array([a, 0.0, 0.0, 0.0]))
             perimeter.append(np.array([float(p), 0.0, 0.0, 0.0]))

@@ -45,7 +45,7 @@ def section(shape: str, width: float | None = None, height: float | None = None,
 
     * round: `width` is the diameter (a `height` that differs is refused).
     * ellipse: `width` and `height` are the axes. Area exact; perimeter by Ramanujan's second formula (S. Ramanujan,
-      Modular equations and approximations to pi, 1914), relative error below 1e-8 up to an axis ratio of 3.
+      Modular equations and approximations to pi, 1914), relative error below 3e-8 up to an axis ratio of 3.
     * rounded rectangle: four corners of radius `corner_radius` (0 if not given).
     * oblong: straight sides closed by two half circles whose diameter is the smaller of width and height.
     * D: a rectangle closed on one side by a half circle of diameter `height`; `width` is over all, half circle
