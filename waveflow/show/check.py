@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
 from waveflow.show.terminal import can_show, console, table, width_of
-from waveflow.show.text_drawing import FINE_GLYPHS, path_drawing
+from waveflow.show.text_drawing import FINE_GLYPHS, near_cylinder, path_drawing
 from waveflow.show.tract import tract_of
 from waveflow.show.views import Stretch, Tract
-from waveflow.show.words import LEFT_OUT, counted, percent_change, plain, signed, span
+from waveflow.show.words import LEFT_OUT, counted, percent_change, plain, span
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -67,7 +68,7 @@ def valve_rows(case: Any) -> list[tuple[str, str, str]]:
             {"card": "cam card", "table": "lift table"}.get(side.cam.kind, "sine squared"),
             _flow(side.flow),
         ])  # fmt: skip
-    names = ("valves", "full lift", "open", "cam given as", "valve flow")
+    names = ("number, head", "full lift", "open", "cam given as", "valve flow")
     return list(zip(names, *columns, strict=True))
 
 
@@ -134,42 +135,62 @@ def print_check(case: Any, stream: IO[str] | None = None) -> None:
     head = (("gas path", "left"), ("part", "left"), ("length, mm", "right"), ("area, mm²", "right"), ("cc", "right"))
     out.print(table((*head, ("", "left")), list(path_rows(tract))))
     out.print()
-    for line in path_drawing(tract, width_of(out.file), fine=can_show(FINE_GLYPHS, out.file)):
-        out.print(line, overflow="crop", no_wrap=True)
-    out.print()
+    fine, width = can_show(FINE_GLYPHS, out.file), width_of(out.file)
+    for drawn in (tract, near_cylinder(tract)):
+        for line in path_drawing(drawn, width, 6, fine):
+            out.print(line, overflow="crop", no_wrap=True)
+        out.print()
     _print_derived(out, case)
     _print_warnings(out, case)
     filled = defaults_and_guesses(case)
     if filled:
         title = f"{counted(len(filled), 'value')} nobody gave, the least certain first"
-        rows = [(each.mark.upper() if each.mark == "assumed" else each.mark, each.key, each.value_text, each.range_text,
-                 each.why) for each in filled]  # fmt: skip
-        head = (("mark", "left"), ("key", "left"), ("value", "left"), ("likely range", "left"), ("why", "left"))
-        out.print(table(head, rows, title))
+        head = (("mark", "key"), ("key", "key"), ("value", "left"), ("likely range", "left"), ("why", "left"))
+        out.print(table(head, list(filled_rows(filled)), title))
         out.print()
     out.print(plain(LEFT_OUT, 600))
 
 
+def filled_rows(filled: Any) -> Iterator[tuple[str, ...]]:
+    """(mark, key, value, likely range, why) of filled-in values; stations alike share one row, "stations[0-7]"."""
+    rows: dict[tuple[str, ...], list[int]] = {}
+    for each in filled:
+        mark = each.mark.upper() if each.mark == "assumed" else each.mark
+        place = re.search(r"\[(\d+)\]", each.key)
+        key = each.key if place is None else each.key[: place.start()] + "[*]" + each.key[place.end() :]
+        row = (mark, key, each.value_text, each.range_text, each.why)
+        rows.setdefault(row, []).append(int(place[1]) if place else -1)
+    for (mark, key, *rest), places in rows.items():
+        yield mark, key.replace("*", _in_short(places)), *rest
+
+
+def _in_short(places: list[int]) -> str:
+    """Whole numbers as "0-3,5"."""
+    runs: list[list[int]] = []
+    for place in places:
+        if runs and place == runs[-1][1] + 1:
+            runs[-1][1] = place
+        else:
+            runs.append([place, place])
+    return ",".join(f"{low}" if low == high else f"{low}-{high}" for low, high in runs)
+
+
 def derived_rows(case: Any) -> list[tuple[str, str, str, str]]:
     """(place, net area before, after, change) of every station of a derived port; empty where none is derived."""
-    if case.enlarge is None:
+    if case.derived is None:
         return []
-    from waveflow.engine.fill import enlarged
-
-    return [
-        (f"{1e3 * each.at:.1f}", f"{1e6 * each.area_before:.0f}", f"{1e6 * each.area_after:.0f}"
-         + (" (station added)" if each.added else ""), signed(100 * (each.area_after / each.area_before - 1), 1, "%"))
-        for each in enlarged(case).changes
-    ]  # fmt: skip
+    rows = []
+    for each in case.derived.changes:
+        after = f"{1e6 * each.area_after:.0f}" + (" (station added)" if each.added else "")
+        change = percent_change(each.area_after / each.area_before - 1)
+        rows.append((f"{1e3 * each.at:.1f}", f"{1e6 * each.area_before:.0f}", after, change))
+    return rows
 
 
 def _print_derived(out: Any, case: Any) -> None:
-    rows = derived_rows(case)
+    rows, made = derived_rows(case), case.derived
     if not rows:
         return
-    from waveflow.engine.fill import enlarged
-
-    made = enlarged(case)
     title = f"derived {case.enlarge.side} port: {1e6 * made.volume_before:.1f} to {1e6 * made.volume_after:.1f} cc"
     head = (("at, mm", "right"), ("mm² before", "right"), ("mm² after", "right"), ("change", "right"))
     out.print(table(head, rows, title))
@@ -230,7 +251,8 @@ def check_figure(case: Any) -> Figure:
 
     tract = tract_of(case)
     option = f", {case.option.replace('_', ' ')}" if case.option else ""
-    notes = [f"From {Path(case.source).name}. {counted(len(case.assumptions), 'value')} filled in, "
+    notes = [f"ASSUMED: {each}" for each in case.assumptions if each.mark == "assumed"]
+    notes += [f"From {Path(case.source).name}. {counted(len(case.assumptions), 'value')} filled in, "
              f"{counted(len(case.warnings), 'warning')}: see waveflow check."]  # fmt: skip
     for name in ("intake", "exhaust"):
         port, drawn = getattr(case, name).port, tract.find(name, "port")

@@ -56,7 +56,7 @@ def _strips(figure: Figure, view: ComparisonView, top: float) -> tuple[float, li
         bottom = top - each
         key = bare(figure.add_axes((LEFT, bottom, 0.13, each)))
         entries = [(first, 0), (option, index)] if index == 1 else [(option, index)]
-        _key(key, entries, first if len(others) > 1 else None)
+        _key(key, entries, worded=len(others) > 1)
         if option in drawn:
             axes = bare(figure.add_axes((LEFT + 0.135, bottom, RIGHT - LEFT - 0.135, each)))
             axes.set_label(f"strip {index}")
@@ -66,7 +66,7 @@ def _strips(figure: Figure, view: ComparisonView, top: float) -> tuple[float, li
     return top - 0.02, said
 
 
-def _key(axes: Axes, entries: list[tuple[OptionView, int]], against: OptionView | None) -> None:
+def _key(axes: Axes, entries: list[tuple[OptionView, int]], worded: bool) -> None:
     """Legend of a strip: line with marker, name, ASSUMED where so, and extremes if the ribbon names none."""
     axes.set(xlim=(0, 1), ylim=(0, 1))
     height = 0.36 if len(entries) > 1 else 0.0
@@ -76,8 +76,8 @@ def _key(axes: Axes, entries: list[tuple[OptionView, int]], against: OptionView 
         axes.plot([0.12], [y], marker=way.marker, color=way.color, markersize=4.5, markerfacecolor="white")
         axes.text(0.29, y, plain(option.name, 22), fontsize=9, fontweight="bold", color=way.color, va="center")
         notes = [("ASSUMED valve flow", ALARM)] if option.assumed else []
-        if against is not None and index > 0:
-            changes = extremes(against, option, "volumetric_efficiency")
+        if worded and index > 0:
+            changes = extremes(option, "volumetric_efficiency")
             notes += [(f"VE {percent_change(peak.value)} at {peak.rpm:.0f}", way.color) for peak in changes]
         for line, (words, color) in enumerate(notes):
             weight = "bold" if color == ALARM else "normal"

@@ -125,27 +125,6 @@ def _target(axes: Axes, view: ComparisonView, roomy: bool) -> None:
                       va="bottom", zorder=3, bbox=PATCH)  # fmt: skip
 
 
-def difference(first: OptionView, other: OptionView, name: str, part: str = "curves") -> tuple[np.ndarray, np.ndarray]:
-    """Speeds [rpm] and relative change [1] of `other` against `first`, at every speed either was computed at.
-
-    A speed where either failed stays NaN; between the computed speeds of one option its curve is taken as straight.
-    """
-    values = other.curve(name) if part == "curves" else np.asarray(getattr(other, part)[name], float)
-    rpm = np.unique(np.concatenate([first.rpm, other.rpm]))
-    rpm = rpm[(rpm >= max(first.rpm[0], other.rpm[0])) & (rpm <= min(first.rpm[-1], other.rpm[-1]))]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        change = _between(rpm, other.rpm, values) / _between(rpm, first.rpm, first.curve(name)) - 1
-    return rpm, change
-
-
-def _between(at: np.ndarray, rpm: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Straight between points, but NaN wherever a neighbouring point is NaN."""
-    exact = np.isin(at, rpm)
-    result = np.interp(at, rpm, values)  # numpy hands NaN on to both neighbouring stretches
-    result[exact] = values[np.searchsorted(rpm, at[exact])]
-    return result
-
-
 def draw_ribbon(axes: Axes, view: ComparisonView, name: str, roomy: bool = True) -> None:
     """Change against the first option in percent: gain above the line, loss below it, extremes and crossings named."""
     shade_band(axes, view)
@@ -154,16 +133,17 @@ def draw_ribbon(axes: Axes, view: ComparisonView, name: str, roomy: bool = True)
     rows = [np.array([-1.0, 1.0])]
     for index, option in enumerate(view.options[1:], start=1):
         style = look(index)
-        rpm, change = difference(view.options[0], option, name)
+        rpm, change = option.change(name)
         change = 100 * change
         if lone:
             axes.fill_between(rpm, 0, change, where=change >= 0, interpolate=True, facecolor=GAIN, alpha=0.55,
                               linewidth=0, zorder=2, label="gain")  # fmt: skip
             axes.fill_between(rpm, 0, change, where=change <= 0, interpolate=True, facecolor=LOSS, alpha=0.75,
                               edgecolor="white", hatch="\\\\\\\\", linewidth=0, zorder=2, label="loss")  # fmt: skip
-        if name in option.low and name in option.high:
-            band = [100 * difference(view.options[0], option, name, part)[1] for part in ("low", "high")]
-            axes.fill_between(rpm, *band, facecolor="none", edgecolor=style.color, hatch=style.hatch, linewidth=0.4,
+        if name in option.change_bands:
+            at, *band = option.change_bands[name]
+            band = [100 * row for row in band]
+            axes.fill_between(at, *band, facecolor="none", edgecolor=style.color, hatch=style.hatch, linewidth=0.4,
                               alpha=0.45, zorder=3)  # fmt: skip
             rows += band
         axes.plot(rpm, change, color=style.color, linestyle=style.line, linewidth=style.width, zorder=5,
@@ -173,15 +153,15 @@ def draw_ribbon(axes: Axes, view: ComparisonView, name: str, roomy: bool = True)
     height = highest - lowest
     axes.set_ylim(lowest - (0.62 if view.band else 0.3) * height, highest + 0.3 * height)
     for index, option in enumerate(view.options[1:], start=1):
-        _extremes(axes, view, option, name, look(index), worded=lone)
+        _extremes(axes, option, name, look(index), worded=lone)
         if lone:
             _crossings(axes, option, name)
     _bracket(axes, view, name, roomy)
 
 
-def extremes(first: OptionView, other: OptionView, name: str) -> list[Peak]:
-    """Largest gain and largest loss [relative change, 1] of `other` against `first`; below 0.05 % it is left out."""
-    rpm, change = difference(first, other, name)
+def extremes(option: OptionView, name: str) -> list[Peak]:
+    """Largest gain and largest loss [relative change, 1] of an option against the first; below 0.05 % it is left out."""
+    rpm, change = option.change(name)
     if not np.isfinite(change).any():
         return []
     best, worst = int(np.nanargmax(change)), int(np.nanargmin(change))
@@ -189,9 +169,9 @@ def extremes(first: OptionView, other: OptionView, name: str) -> list[Peak]:
     return [Peak(float(rpm[at]), float(change[at])) for at, side in pairs if side * change[at] >= 0.0005]
 
 
-def _extremes(axes: Axes, view: ComparisonView, option: OptionView, name: str, style: Look, worded: bool) -> None:
+def _extremes(axes: Axes, option: OptionView, name: str, style: Look, worded: bool) -> None:
     left, right = axes.get_xlim()
-    for peak in extremes(view.options[0], option, name):
+    for peak in extremes(option, name):
         side = 1 if peak.value > 0 else -1
         share = (peak.rpm - left) / (right - left)
         align = "left" if share < 0.15 else "right" if share > 0.85 else "center"

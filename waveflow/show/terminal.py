@@ -75,7 +75,7 @@ def console(stream: IO[str] | None = None) -> Console:
 
 
 def table(columns: Sequence[tuple[str, str]], rows: Sequence[Sequence[str]], title: str = "") -> Table:
-    """Table of texts: `columns` are (heading, "left" or "right"); texts are made safe and may wrap, numbers not."""
+    """Table of texts, made safe. `columns`: (heading, kind); "left" texts may wrap, "right" numbers and "key" not."""
     from rich import box
     from rich.table import Table
     from rich.text import Text
@@ -84,7 +84,7 @@ def table(columns: Sequence[tuple[str, str]], rows: Sequence[Sequence[str]], tit
                  title_style="bold", header_style="bold", pad_edge=False, show_edge=False)  # fmt: skip
     for heading, side in columns:
         made.add_column(Text(plain(heading, 60)), justify="right" if side == "right" else "left",
-                        no_wrap=side == "right", overflow="fold")  # fmt: skip
+                        no_wrap=side != "left", overflow="fold")  # fmt: skip
     for row in rows:
         made.add_row(*(Text(plain(cell, 400)) for cell in row))
     return made

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -39,14 +40,21 @@ def path_drawing(tract: Tract, width: int, rows: int = 7, fine: bool = True) -> 
     return lines
 
 
+def near_cylinder(tract: Tract) -> Tract:
+    """The tract [Tract] cut down to the last pipe and the port before the cylinder, and the port after it."""
+    intake = [s for s in tract.intake if s.kind in ("pipe", "port")]
+    exhaust = [s for s in tract.exhaust if s.kind in ("pipe", "port")]
+    return replace(tract, intake=tuple(intake[-2:]), exhaust=tuple(exhaust[:1]))
+
+
 def _placed(tract: Tract) -> list[tuple[Stretch, float]]:
-    """Every part with its start [m]; the cylinder is drawn as a gap of 2 % of the length."""
+    """Every part with its start [m]; the cylinder is drawn as a gap of 3 % of the length."""
     lengths = sum(s.length for s in (*tract.intake, *tract.exhaust))
     start, parts = 0.0, []
     for stretch in tract.intake:
         parts.append((stretch, start))
         start += stretch.length
-    start += 0.02 * lengths
+    start += 0.03 * lengths
     for stretch in tract.exhaust:
         parts.append((stretch, start))
         start += stretch.length

@@ -72,43 +72,25 @@ def _exhaust(case: Any) -> list[Stretch]:
 def _tail(header: Any) -> list[Stretch]:
     """The tail with its silencer, where it has one, at its place along it."""
     across = header.tail_diameter or header.secondary_diameter or header.primary_diameter
-    if header.silencer_volume is None:
+    if header.silencer_at is None:
         return [_straight("tail", header.tail_length, across)]
-    at = header.silencer_at or 0.0
-    long = header.silencer_length or SIGN_LENGTH
+    at, long = header.silencer_at, header.silencer_length
     rest = header.tail_length - at - long
-    before = [_straight("tail", at, across)] if at > 0 else []
+    before = [_straight("tail", at, across)] if at > 1e-6 else []
     after = [_straight("tail end", rest, across)] if rest > 1e-6 else []
     return [*before, _chamber("silencer", header.silencer_volume, long), *after]
 
 
-def stations_of(case: Any, side: str) -> tuple[Any, ...]:
-    """Stations of a side's port ["intake" or "exhaust"] as they are run: the derived port's where one is asked."""
-    if case.enlarge is not None and case.enlarge.side == side:
-        from waveflow.engine.fill import enlarged
-
-        return tuple(enlarged(case).stations)
-    return tuple(getattr(case, side).port.stations)
-
-
 def _port(case: Any, side: str) -> Stretch | None:
-    from waveflow.engine.port import AreaCurve
     from waveflow.engine.section import net_area
+    from waveflow.engine.tract import port_curve
 
     port = getattr(case, side).port
     if port is None:
         return None
-    stations = stations_of(case, side)
-    areas = [net_area(station) for station in stations]
-    if port.between == "linear area":
-        at = [station.at for station in stations]
-        if port.length is not None and port.length > at[-1] + 1e-9:
-            at, areas = [*at, port.length], [*areas, areas[-1]]
-        curve = AreaCurve.linear_area(at, areas)
-    else:
-        curve = AreaCurve.from_stations(stations, port.length)
+    curve = port_curve(port)
     x = np.unique(np.concatenate([np.arange(0.0, curve.length, FINE), curve.breaks]))
-    marks = tuple(StationMark(s.at, net_area(s), s.note) for s in stations)
+    marks = tuple(StationMark(s.at, net_area(s), s.note) for s in port.stations)
     alike = case.engine.cylinders
     return Stretch("port", "port", x, np.asarray(curve.area_at(x)), alike, volume=curve.volume(), stations=marks)
 

@@ -71,9 +71,6 @@ def _overview(axes: Axes, tract: Tract) -> None:
     y = -2.08 * box
     axes.plot([0, 0, step, step], [y + 0.05 * box, y, y, y + 0.05 * box], color=FAINT, linewidth=0.8)
     axes.text(step * 1.06, y, f"{1e3 * step:.0f} mm", fontsize=7, color=FAINT, va="center")
-    if total > 1.0:
-        axes.text(total, y, f"{total - BORE_WIDTH:.2f} m of path in all", fontsize=7, color=FAINT, va="center",
-                  ha="right")  # fmt: skip
 
 
 def _drawn_ratio(axes: Axes, total: float) -> float:
@@ -128,6 +125,8 @@ def _sized(stretch: Stretch) -> str:
         return f"{1e3 * stretch.content:.1f} L"
     ends = [2e3 * float(np.sqrt(area / np.pi)) for area in (stretch.area[0], stretch.area[-1])]
     across = f"{ends[0]:.1f}" if abs(ends[0] - ends[1]) < 0.05 else f"{ends[0]:.1f}\N{EN DASH}{ends[1]:.1f}"
+    if stretch.kind == "throttle":
+        return f"\N{LATIN CAPITAL LETTER O WITH STROKE} {across}"
     return f"{1e3 * stretch.length:.0f} mm, \N{LATIN CAPITAL LETTER O WITH STROKE} {across}"
 
 

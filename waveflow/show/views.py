@@ -90,7 +90,8 @@ class OptionView:
     """One option's curves over `rpm` [rpm]: `curves[name]` arrays of the same length, NaN where a point failed.
 
     `low`, `high`: the same curves with valve flow -8 / +8 % where the option is `assumed`. `peaks[name]` refined peaks,
-    `envelope_peaks[name]` [rpm] peaks of the mean over one lobe, `failed` [rpm] -> reason.
+    `envelope_peaks[name]` [rpm] peaks of the mean over one lobe, `failed` [rpm] -> reason. `changes[name]` speeds [rpm]
+    and relative change [1] against the first option, `change_bands[name]` speeds and the same at low and high flow.
     """
 
     name: str
@@ -101,18 +102,21 @@ class OptionView:
     high: Mapping[str, Array] = field(default_factory=dict)
     peaks: Mapping[str, Peak] = field(default_factory=dict)
     envelope_peaks: Mapping[str, float] = field(default_factory=dict)
-    lobes: tuple[Peak, ...] = ()
     failed: Mapping[float, str] = field(default_factory=dict)
     tract: Tract | None = None
     band_mean_change: Mapping[str, float] = field(default_factory=dict)
-    largest_loss_below: Peak | None = None
     crossovers: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
-    checks: Mapping[str, float | str | bool] = field(default_factory=dict)
+    changes: Mapping[str, tuple[Array, Array]] = field(default_factory=dict)
+    change_bands: Mapping[str, tuple[Array, Array, Array]] = field(default_factory=dict)
 
     def curve(self, name: str) -> Array:
         """Curve `name` [SI] over ``rpm``; all NaN where the result does not hold it."""
         values = self.curves.get(name)
         return np.full(len(self.rpm), np.nan) if values is None else np.asarray(values, float)
+
+    def change(self, name: str) -> tuple[Array, Array]:
+        """Speeds [rpm] and relative change [1] of `name` against the first option; empty for the first itself."""
+        return self.changes.get(name, (np.array([]), np.array([])))
 
 
 @dataclass(frozen=True)
@@ -129,8 +133,6 @@ class ComparisonView:
     conditions: str = ""
     band: tuple[float, float] | None = None
     target: tuple[str, float] | None = None
-    warnings: tuple[str, ...] = ()
-    sentences: tuple[str, ...] = ()
     left_out: str = ""
     stamp: str = ""
 
