@@ -11,14 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from waveflow.physics import layout as lay
-from waveflow.physics.gas import Gas, internal_energy
+from waveflow.physics.gas import Gas, gas_constant, internal_energy
 from waveflow.physics.layout import Net, State, table
-
-
-def mixture_gas_constant(gas: Gas, yf: ArrayLike, yb: ArrayLike) -> NDArray:
-    """Gas constant [J/kg/K] of air with mass fractions yf of fuel vapour and yb of burned gas."""
-    yf, yb = np.asarray(yf, float), np.asarray(yb, float)
-    return (1.0 - yf - yb) * gas.r[0] + yf * gas.r[1] + yb * gas.r[2]
+from waveflow.physics.volumes import cylinder_volume, local_angle
 
 
 class Assembly:
@@ -28,7 +23,7 @@ class Assembly:
         self.gas = gas
         self._pipes: list[dict] = []
         self._ends: list[dict] = []
-        self._joints: list[tuple[list[tuple[int, str]], float, float]] = []
+        self._joints: list[tuple[list[tuple[int, str]], float]] = []
         self._volumes: list[dict] = []
         self._cylinders: list[dict] = []
         self._orifices: list[dict] = []
@@ -62,8 +57,6 @@ class Assembly:
         record = table(lay.cylinder_type, 1)
         for key, value in columns.items():
             record[key] = value
-        from waveflow.physics.volumes import cylinder_volume, local_angle
-
         size = cylinder_volume(record[0], local_angle(start_angle, columns.get("phase", 0.0)))
         volume = self._volume(lay.CYLINDER, size, pressure, temp, yf, yb)
         self._cylinders.append(columns | {"volume": volume})
@@ -123,11 +116,11 @@ class Assembly:
             self.reservoir(1e5, 300.0)
         self.end(pipe, side, 0, inward=0.0, outward=0.0)
 
-    def joint(self, members: list[tuple[int, str]], contraction: float = 0.5, expansion: float = 1.0) -> None:
-        """Join pipe ends [(pipe, side), ...]; loss factors as in `layout.joint_type`."""
+    def joint(self, members: list[tuple[int, str]], contraction: float = 0.5) -> None:
+        """Join pipe ends [(pipe, side), ...]; contraction as in `layout.joint_type`."""
         for pipe, side in members:
             self._claim(pipe, side)
-        self._joints.append((members, contraction, expansion))
+        self._joints.append((members, contraction))
 
     def orifice(self, a: int, b: int, area_ab: float = 0.0, area_ba: float = 0.0, **columns) -> None:
         """Connect two volumes by a nozzle of given effective areas [m2] (columns of `layout.orifice_type`)."""
@@ -181,7 +174,7 @@ class Assembly:
         return net, state
 
     def _state(self, pressure, temp, vel, yf, yb) -> State:
-        rho = pressure / (mixture_gas_constant(self.gas, yf, yb) * temp)
+        rho = pressure / (gas_constant(self.gas, yf, yb) * temp)
         cells = np.zeros((lay.FIELDS, rho.size))
         cells[lay.MASS] = rho
         cells[lay.MOMENTUM] = rho * vel
@@ -189,7 +182,7 @@ class Assembly:
         cells[lay.FUEL], cells[lay.BURNED] = rho * yf, rho * yb
         volumes = np.zeros((len(self._volumes), lay.VOLUME_STATE))
         for row, v in zip(volumes, self._volumes, strict=True):
-            mass = v["pressure"] * v["size"] / (mixture_gas_constant(self.gas, v["yf"], v["yb"]) * v["temp"])
+            mass = v["pressure"] * v["size"] / (gas_constant(self.gas, v["yf"], v["yb"]) * v["temp"])
             energy = mass * internal_energy(self.gas, v["temp"], v["yf"], v["yb"])
             row[:] = mass, mass * v["yf"], mass * v["yb"], energy, v["temp"], v["pressure"], v["size"]
         memory = np.zeros((len(self._cylinders), lay.MEMORY))
@@ -211,10 +204,10 @@ class Assembly:
                 if key not in ("pipe", "side"):
                     row[key] = value
         joints = table(lay.joint_type, len(self._joints))
-        members = table(lay.member_type, sum(len(m) for m, _, _ in self._joints))
+        members = table(lay.member_type, sum(len(m) for m, _ in self._joints))
         place = 0
-        for row, (connected, contraction, expansion) in zip(joints, self._joints, strict=True):
-            row["first"], row["count"], row["contraction"], row["expansion"] = place, len(connected), contraction, expansion
+        for row, (connected, contraction) in zip(joints, self._joints, strict=True):
+            row["first"], row["count"], row["contraction"] = place, len(connected), contraction
             for pipe, side in connected:
                 members[place] = self._face(pipes, pipe, side)
                 place += 1

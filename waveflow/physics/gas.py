@@ -4,13 +4,12 @@ Each of the three is an ideal gas of fixed composition whose specific heats vary
 includes the enthalpy of formation (elements at 298.15 K are zero), so turning fuel and air into burned gas at the
 same temperature releases the heat of combustion with no separate heating value. With t = T / 1000 K and e in J/kg
 
-    e(T)  = sum_{j=0..8} c_j t^j                                        (9 columns: one polynomial)
-    e(T)  = sum_{j=0..5} c_j t^j + sum_{j=2..5} d_j max(t - 1, 0)^j     (10 columns: broken at 1000 K)
+    e(T)  = sum_{j=0..5} c_j t^j + sum_{j=2..5} d_j max(t - 1, 0)^j
     cv(T) = de/dT,   h = e + R T,   cp = cv + R.
 
-The second form is how NASA's seven-coefficient data are built (McBride, Gordon & Reno, "Coefficients for Calculating
-Thermodynamic and Transport Properties of Individual Species", NASA TM-4513, 1993), so it repeats them to round-off;
-the first is the best polynomial near them. The number of columns tells which one a gas has.
+NASA's seven-coefficient data are built so, a quartic of cv below and above 1000 K (McBride, Gordon & Reno,
+"Coefficients for Calculating Thermodynamic and Transport Properties of Individual Species", NASA TM-4513, 1993), so
+the ten coefficients of a mixture repeat them to round-off. (One polynomial of that cost misses cv by 0.2 to 0.8 %.)
 
 Species data and equilibrium come from Cantera (file nasa_gas.yaml), which only this module imports, and only while
 tables are made; they are kept as JSON in the cache folder. Compressibility is taken as one.
@@ -42,10 +41,13 @@ Gas = collections.namedtuple("Gas", ["r", "e", "t_low", "t_high", "air_fuel", "m
 Gas.__doc__ = """Gas tables as the kernels take them.
 
 r: specific gas constants of the three species [J/kg/K], shape (3,). e: coefficients of internal energy [J/kg], shape
-(3, 9) or (3, 10), see the module's first lines. t_low, t_high: limits of the tables [K]. air_fuel: air burned per
-fuel [kg/kg], 0 where there is no fuel. mu: viscosity mu[0] + mu[1] t + mu[2] t^2 [Pa s], t = T / 1000 K. lam: thermal
-conductivity likewise [W/m/K]. fuel_latent: latent heat of vaporisation of the fuel [J/kg].
+(3, 10), c_0 to c_5 and d_2 to d_5 of the module's first lines. t_low, t_high: limits of the tables [K]. air_fuel: air
+burned per fuel [kg/kg], 0 where there is no fuel. mu: viscosity mu[0] + mu[1] t + mu[2] t^2 [Pa s], t = T / 1000 K.
+lam: thermal conductivity likewise [W/m/K]. fuel_latent: latent heat of vaporisation of the fuel [J/kg].
 """
+
+COLUMNS = 10
+"""Number of energy coefficients of a species."""
 
 T_REFERENCE = 298.15
 """Reference temperature of the enthalpies of formation [K]."""
@@ -70,7 +72,7 @@ AIR_CONDUCTIVITY = (6.372e-3, 6.882e-2, -6.057e-3)
 
 _PRODUCTS = ("CO2", "CO", "H2O", "H2", "O2", "N2", "NO", "OH", "H", "O", "Ar")
 _OXYGEN = {"C": 1.0, "H": 0.25, "O": -0.5, "N": 0.0, "Ar": 0.0}  # oxygen molecules that burn one atom
-_FORMAT = 1
+_FORMAT = 2
 
 
 @dataclasses.dataclass(frozen=True)
@@ -128,27 +130,25 @@ def ideal_gas(gamma: float = 1.4, gas_constant: float = 287.05) -> Gas:
     gamma [1], gas_constant [J/kg/K]. There is no energy of formation. The temperature limits are wide, nothing in this
     gas depends on them.
     """
-    e = np.zeros((3, 9))
+    e = np.zeros((3, COLUMNS))
     e[:, 1] = 1000.0 * gas_constant / (gamma - 1.0)
     r = np.full(3, float(gas_constant))
     return Gas(r, e, 1.0, 1.0e5, 0.0, np.array(AIR_VISCOSITY), np.array(AIR_CONDUCTIVITY), 0.0)
 
 
-def real_gas(fuel: str = "gasoline", lambda_: float = 0.89, water: float = 0.0, columns: int = 9) -> Gas:
+def real_gas(fuel: str = "gasoline", lambda_: float = 0.89, water: float = 0.0) -> Gas:
     """Gas tables of moist air, vapour of a fuel, and their burned gas.
 
     fuel: a name in `FUELS`, or "none" (all three species are air then). lambda_: air-fuel ratio of the mixture over
-    the stoichiometric one [1]. water: mole fraction of water vapour in the air, see `moist_air`. columns: 9 or 10,
-    the form of the energy. Burned gas is the equilibrium at `EQUILIBRIUM_T`, `EQUILIBRIUM_P` of that mixture, then
-    frozen. The tables hold from 180 to 3500 K. Read from the cache folder when they have been made before. Raises
-    ValueError on an unknown fuel or a mixture outside lambda 0.5 to 3.
+    the stoichiometric one [1]. water: mole fraction of water vapour in the air, see `moist_air`. Burned gas is the
+    equilibrium at `EQUILIBRIUM_T`, `EQUILIBRIUM_P` of that mixture, then frozen. The tables hold from 180 to 3500 K.
+    Read from the cache folder when they have been made before. Raises ValueError on an unknown fuel or a mixture
+    outside lambda 0.5 to 3.
     """
     if fuel != "none" and fuel not in FUELS:
         raise ValueError(f"unknown fuel {fuel!r}; known: {', '.join([*FUELS, 'none'])}")
     if not 0.5 <= lambda_ <= 3.0:
         raise ValueError(f"lambda {lambda_:g} is outside 0.5 to 3")
-    if columns not in (9, 10):
-        raise ValueError(f"{columns} columns of energy coefficients: 9 or 10 expected")
     inputs = {
         "format": _FORMAT,
         "cantera": _cantera_version(),
@@ -156,7 +156,6 @@ def real_gas(fuel: str = "gasoline", lambda_: float = 0.89, water: float = 0.0, 
         "latent_heat": FUELS[fuel].latent_heat if fuel != "none" else 0.0,
         "lambda": float(lambda_) if fuel != "none" else 0.0,
         "water": float(water),
-        "columns": columns,
         "equilibrium": [EQUILIBRIUM_T, EQUILIBRIUM_P],
     }
     key = hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()[:16]
@@ -184,7 +183,7 @@ def _read_tables(path: Path, inputs: dict) -> dict | None:
         stored = json.loads(path.read_text(encoding="utf-8"))
         tables = stored["tables"]
         r, e = np.array(tables["r"], dtype=float), np.array(tables["e"], dtype=float)
-        whole = r.shape == (3,) and e.shape == (3, inputs["columns"]) and np.isfinite(e).all() and (r > 0.0).all()
+        whole = r.shape == (3,) and e.shape == (3, COLUMNS) and np.isfinite(e).all() and (r > 0.0).all()
         same = stored["inputs"] == inputs and _digest(tables) == tables["digest"]
         return tables if whole and same and math.isfinite(tables["air_fuel"]) else None
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
@@ -217,7 +216,7 @@ def _make_tables(inputs: dict) -> dict:
     if inputs["fuel"]:
         air_fuel = inputs["lambda"] * stoichiometric_air_fuel(inputs["fuel"], air)
         mixtures = [air, _mole_fractions(inputs["fuel"]), burned_mixture(inputs["fuel"], air, air_fuel)]
-    rows = [frozen_mixture(mixture, inputs["columns"]) for mixture in mixtures]
+    rows = [frozen_mixture(mixture) for mixture in mixtures]
     tables = {"r": [r for r, _ in rows], "e": [e.tolist() for _, e in rows], "air_fuel": air_fuel}
     return tables | {"digest": _digest(tables)}
 
@@ -265,41 +264,22 @@ def burned_mixture(fuel: Mapping[str, float], air: Mapping[str, float], air_fuel
     return {name: float(phase[name].X[0]) for name in _PRODUCTS}
 
 
-def frozen_mixture(mole_fractions: Mapping[str, float], columns: int = 9) -> tuple[float, NDArray[np.float64]]:
-    """Gas constant [J/kg/K] and energy coefficients, shape (columns,), of a mixture given by mole fractions."""
+def frozen_mixture(mole_fractions: Mapping[str, float]) -> tuple[float, NDArray[np.float64]]:
+    """Gas constant [J/kg/K] and energy coefficients, shape (COLUMNS,), of a mixture given by mole fractions."""
     phase = _phase()
     grid = np.concatenate([np.linspace(180.0, 1500.0, 265), np.linspace(1510.0, 3500.0, 200)])
     cv = np.empty_like(grid)
     for i, temperature in enumerate(grid):
         phase.TPX = temperature, 1e5, dict(mole_fractions)
         cv[i] = phase.cv_mass
-    fitted = _polynomial(grid / 1000.0, cv) if columns == 9 else _broken_polynomial(grid / 1000.0, cv)
+    fitted = _fit(grid / 1000.0, cv)
     phase.TPX = T_REFERENCE, 1e5, dict(mole_fractions)
     fitted[0] = phase.int_energy_mass - _energy(fitted, T_REFERENCE)
     return float(phase.P / (phase.density * phase.T)), fitted
 
 
-def _polynomial(t: NDArray, cv: NDArray) -> NDArray[np.float64]:
-    """Energy coefficients (9,), the first zero, of the polynomial with the least largest relative error of cv."""
-    from scipy.optimize import linprog
-
-    low, high = t[0], t[-1]
-    weight = np.where(t < 0.2, 0.2, 1.0)
-    basis = np.polynomial.chebyshev.chebvander((2.0 * t - low - high) / (high - low), 7) * (weight / cv)[:, None]
-    bound = np.ones((t.size, 1))
-    answer = linprog(
-        np.r_[np.zeros(8), 1.0],
-        A_ub=np.block([[basis, -bound], [-basis, -bound]]),
-        b_ub=np.r_[weight, -weight],
-        bounds=[(None, None)] * 8 + [(0.0, None)],
-        method="highs",
-    )
-    slope = np.polynomial.Chebyshev(answer.x[:-1], domain=[low, high]).convert(kind=np.polynomial.Polynomial).coef
-    return np.r_[0.0, 1000.0 * slope / np.arange(1.0, 9.0)]
-
-
-def _broken_polynomial(t: NDArray, cv: NDArray) -> NDArray[np.float64]:
-    """Energy coefficients (10,), the first zero, of two quartics of cv that meet at 1000 K, by least squares."""
+def _fit(t: NDArray, cv: NDArray) -> NDArray[np.float64]:
+    """Energy coefficients (COLUMNS,), the first zero, of two quartics of cv that meet at 1000 K, by least squares."""
     above = np.maximum(t - 1.0, 0.0)
     basis = np.column_stack([*(t**j for j in range(5)), *(above**j for j in range(1, 5))])
     slope = np.linalg.lstsq(basis / cv[:, None], np.ones_like(t), rcond=None)[0]
@@ -311,16 +291,12 @@ def _broken_polynomial(t: NDArray, cv: NDArray) -> NDArray[np.float64]:
 
 def _energy(c: NDArray, temperature: ArrayLike) -> NDArray[np.float64]:
     t = np.asarray(temperature, dtype=float) / 1000.0
-    if c.size == 9:
-        return polyval(t, c)
     above = np.maximum(t - 1.0, 0.0)
     return polyval(t, c[:6]) + above**2 * polyval(above, c[6:])
 
 
 def _specific_heat(c: NDArray, temperature: ArrayLike) -> NDArray[np.float64]:
     t = np.asarray(temperature, dtype=float) / 1000.0
-    if c.size == 9:
-        return polyval(t, polyder(c)) / 1000.0
     above = np.maximum(t - 1.0, 0.0)
     return (polyval(t, polyder(c[:6])) + polyval(above, polyder(np.r_[0.0, 0.0, c[6:]]))) / 1000.0
 
@@ -328,10 +304,8 @@ def _specific_heat(c: NDArray, temperature: ArrayLike) -> NDArray[np.float64]:
 def _heat_over_temperature(c: NDArray, temperature: ArrayLike) -> NDArray[np.float64]:
     """Integral of cv / T dT from a fixed start: term by term, the constant of cv giving the logarithm."""
     t = np.asarray(temperature, dtype=float) / 1000.0
-    slope = polyder(c if c.size == 9 else c[:6]) / 1000.0
+    slope = polyder(c[:6]) / 1000.0
     result = slope[0] * np.log(t) + polyval(t, polyint(slope[1:]))
-    if c.size == 9:
-        return result
     above = np.maximum(t - 1.0, 0.0)
     quotient, rest = polydiv(polyder(np.r_[0.0, 0.0, c[6:]]) / 1000.0, [1.0, 1.0])  # over 1 + above = t
     return result + polyval(above, polyint(quotient)) + rest[0] * np.log1p(above)

@@ -4,10 +4,11 @@ Unknown is one static pressure p_J. Every member whose gas, brought to rest, wou
 its end lies at p_J, or is sonic if p_J is too low for that. All others are fed by it (receivers): isentropic from the
 suppliers' mixed total enthalpy and a stagnation pressure
 
-    p0_k = p_J + (mass-weighted dynamic pressure rise of the suppliers) - 1/2 rho e max(0, u_s - u_k)^2
+    p0_k = p_J + rise (1 - max(0, 1 - u_k/u_s)^2)
 
-the last term being the Borda-Carnot loss of a sudden expansion (from memory; in any fluid-mechanics handbook), with u_s
-the suppliers' mass-weighted and u_k the receiver's own speed: a receiver that takes little of the flow recovers none of
+where `rise` is the suppliers' mass-weighted dynamic pressure rise, u_s their mass-weighted and u_k the receiver's own
+speed. The squared term is the Borda-Carnot loss of a sudden expansion, 1/2 rho (u_s - u_k)^2, for compressible flow (from
+memory; in any fluid-mechanics handbook): a receiver that takes little of the flow recovers none of
 its dynamic pressure, one that takes all of it at equal area loses nothing, so two equal pipes joined are transparent and
 nothing jumps when a flow reverses. A receiver narrower than the stream that feeds it loses K = c (1 - A_k/A_s) of its own
 dynamic pressure (vena contracta; c = 0.5 for a sharp edge, from memory), applied as an inward opening of 1/sqrt(1 + K).
@@ -36,7 +37,7 @@ WORK_COLUMNS = 12
 
 
 @kernel
-def receive(c, r, h0, temp0, p_joint, rise, speed_s, area_s, expansion, contraction, area, rho, vel, pres, kappa):
+def receive(c, r, h0, temp0, p_joint, rise, speed_s, area_s, contraction, area, rho, vel, pres, kappa):
     """Inflow into one receiver: (mass flux kg/m2/s, p, rho, speed into the pipe).
 
     Root in the speed w into the pipe: what the wave relation allows at an end pressure against what the joint's
@@ -62,8 +63,8 @@ def receive(c, r, h0, temp0, p_joint, rise, speed_s, area_s, expansion, contract
     last = p
     for k in range(40):
         w_new = velocity_drop(p, rho, pres, kappa) - vel
-        short = max(0.0, speed_s - max(w_new, 0.0))
-        p0 = p_joint + rise - 0.5 * expansion * rho0 * short * short
+        short = max(0.0, 1.0 - max(w_new, 0.0) / speed_s)
+        p0 = p_joint + rise * (1.0 - short * short)
         flux, p_t, temp_t, vel_t = throat_from_rest(c, r, temp0, p0, p)
         temp_e = temperature_of_enthalpy(c, r, h0 - 0.5 * w_new * w_new, temp_t)
         rho_e = p / (r * temp_e)
@@ -83,7 +84,7 @@ def receive(c, r, h0, temp0, p_joint, rise, speed_s, area_s, expansion, contract
             new = 0.5 * (low + high)
         last = p
         p = new
-        if abs(new - last) < 1e-11 * last:
+        if abs(new - last) < 1e-12 * last:
             break
     return rho_e * w, last, rho_e, w
 
@@ -148,7 +149,7 @@ def _balance(gas, joint, member, work, p_joint):
         if row[_STOP] <= p_joint:
             area = member[first + k].area
             flux, p, rho_e, w = receive(
-                c, r, h0, temp0, p_joint, rise, speed, area_s, joint.expansion, joint.contraction, area,
+                c, r, h0, temp0, p_joint, rise, max(speed, 1e-9), area_s, joint.contraction, area,
                 row[_RHO], row[_VEL], row[_PRES], row[_KAPPA],
             )  # fmt: skip
             row[_P_END], row[_RHO_END], row[_U_END], row[_FLOW] = p, rho_e, -w, -flux * area
@@ -214,7 +215,7 @@ def joint_fluxes(gas, joints, member, half_state, flux, work):
                 if not (low < new < high):
                     new = 0.5 * (low + high)
                 last = p
-                if abs(f) <= 1e-11 * weight * p or abs(new - p) <= 1e-13 * p:
+                if abs(f) <= 1e-10 * weight * p or abs(new - p) <= 1e-12 * p:
                     done = True
                     break
                 p = new

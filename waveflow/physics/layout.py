@@ -81,7 +81,6 @@ joint_type = np.dtype(
         ("first", np.int64),  # first row in the member table
         ("count", np.int64),  # number of members
         ("contraction", np.float64),  # vena-contracta loss factor K = contraction (1 - A_small/A_large)
-        ("expansion", np.float64),  # share of the Borda-Carnot loss, 1: all of it, 0: none
     ]
 )
 
@@ -211,21 +210,12 @@ MEMORY = 9
     A_BURNED_OUT,  # burned gas net out through the exhaust valves [kg]
     A_FUEL_USED,  # fuel consumed by the burn [kg]
     A_AIR_USED,  # air consumed by the burn [kg]
-    A_EXH_ENTHALPY,  # mass-weighted exhaust temperature: sum of m T of gas leaving [kg K]
-    A_EXH_MASS,  # gas leaving through the exhaust valves [kg]
-    A_MACH_TIME,  # integral of intake-end Mach number over open time [s]
-    A_OPEN_TIME,  # intake open time [s]
-) = range(26)
-ACCOUNTS = 26
+) = range(22)
+ACCOUNTS = 22
 
 # accounts of one cycle, a row a volume: net inflow of each species and of energy, time integrals
 (B_MASS, B_FUEL, B_BURNED, B_ENERGY, B_WALL, B_P_TIME, B_T_TIME, B_MASS_TIME, B_FUEL_ADDED) = range(9)
 VOLUME_ACCOUNTS = 9
-
-# accounts of one cycle, a row a pipe end or probe cell
-(P_P_TIME, P_U_TIME, P_A_TIME, P_MACH_PEAK, P_MACH_TIME, P_FLOW_TIME) = range(6)
-PROBE_ACCOUNTS = 6
-
 
 def table(kind: np.dtype, rows: int) -> np.ndarray:
     """A record table of `rows` rows, every column zero."""

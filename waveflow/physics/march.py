@@ -47,10 +47,23 @@ from waveflow.physics.layout import (
     V_VOL,
 )
 from waveflow.physics.pipes import fastest, fluxes, primitives, reconstruct, update
-from waveflow.physics.volumes import STEP_COLUMNS, advance, cylinder_volume, local_angle
+from waveflow.physics.volumes import (
+    Q_AIR_USED,
+    Q_FUEL_USED,
+    Q_RELEASE,
+    Q_WALL,
+    Q_WORK,
+    STEP_COLUMNS,
+    advance,
+    cylinder_volume,
+    local_angle,
+)
 from waveflow.physics.walls import friction_factor, nusselt
 
 OK, NOT_A_NUMBER, TOO_HOT, TOO_COLD, VOLUME_TROUBLE, JOINT_TROUBLE, STEP_COLLAPSED = range(7)
+
+# columns of a trace row: angle, then per cylinder, per probe, per volume
+CYLINDER_COLUMNS, PROBE_COLUMNS, VOLUME_COLUMNS = 6, 4, 2
 
 _WALL_EVERY = 4  # steps between updates of the friction factor and the heat transfer coefficient (they vary slowly)
 _LOOK_EVERY = 16  # steps between looks at the temperature range
@@ -68,7 +81,7 @@ def curve_at(curves, row, angle):
 
 @kernel
 def fill_ghosts(ghosts, w):
-    """Ghost cells by polynomial extrapolation of the real cells next to them; density and pressure kept positive."""
+    """Ghost cells by polynomial extrapolation of the real cells next to them; density and pressure kept positive, mass fractions in 0..1."""
     for g in range(ghosts.shape[0]):
         row = ghosts[g]
         c, s = row.cell, row.step
@@ -81,6 +94,8 @@ def fill_ghosts(ghosts, w):
                 value += row.w2 * w[k, c + 2 * s] + row.w3 * w[k, c + 3 * s]
             if k == lay.RHO or k == lay.PRES:
                 value = min(max(value, 0.3 * near), 3.0 * near)
+            elif k == lay.YF or k == lay.YB:
+                value = min(max(value, 0.0), 1.0)
             w[k, row.ghost] = value
 
 
@@ -98,13 +113,13 @@ def wall_laws(geometry, w, gas, wall, switches):
         t = 1e-3 * w[lay.TEMP, i]
         mu = gas.mu[0] + t * (gas.mu[1] + t * gas.mu[2])
         reynolds = w[lay.RHO, i] * abs(w[lay.VEL, i]) * diameter / mu
-        f = friction_factor(max(reynolds, 1.0), geometry[lay.ROUGHNESS, i] / diameter)
+        lam = gas.lam[0] + t * (gas.lam[1] + t * gas.lam[2])
+        cp = gas.r[0] * (1.0 + 1.0 / w[lay.GRUN, i])
+        f = friction_factor(reynolds, geometry[lay.ROUGHNESS, i] / diameter)
         if frictional:
             wall[lay.FRICTION, i] = 0.5 * f / diameter
         if heated > 0.0:
-            lam = gas.lam[0] + t * (gas.lam[1] + t * gas.lam[2])
-            cp = gas.r[0] * (1.0 + 1.0 / w[lay.GRUN, i])
-            number = nusselt(max(reynolds, 1.0), mu * cp / lam, f)
+            number = nusselt(reynolds, mu * cp / lam, f)
             wall[lay.HEAT, i] = heated * number * lam / diameter * 4.0 / diameter * geometry[lay.WETTED, i]
 
 
@@ -118,13 +133,12 @@ def _openings(end, net, angle):
 
 
 @kernel
-def _fuel_added(net, end, mass, yf, yb, inward):
-    """Vapour that joins a flow into the cylinder [kg/s] and the power it carries [W]."""
-    if end.fuelled == 0.0 or mass * inward <= 0.0:
+def _vapour_added(net, cylinder, mass, fuel, burned):
+    """Vapour that joins a flow into the cylinder, from its species flows [kg/s], and the power it carries [W]."""
+    if mass <= 0.0:
         return 0.0, 0.0
-    cyl = net.cylinder[end.cylinder]
-    flow = abs(mass)
-    added = max(0.0, flow * (1.0 - yf - yb) * cyl.fuel_per_air - flow * yf)
+    cyl = net.cylinder[cylinder]
+    added = max(0.0, (mass - fuel - burned) * cyl.fuel_per_air - fuel)
     return added, added * cyl.fuel_enthalpy
 
 
@@ -152,7 +166,9 @@ def couple(net, gas, vols, half, angle, flux, rates, counting, accounts, dt, fin
         power *= end.area
         fuel *= end.area
         burned *= end.area
-        added, added_power = _fuel_added(net, end, mass, yf, yb, 1.0)
+        added, added_power = 0.0, 0.0
+        if end.fuelled > 0.0:
+            added, added_power = _vapour_added(net, end.cylinder, mass, fuel, burned)
         rates[v, 0] += mass + added
         rates[v, 1] += fuel + added
         rates[v, 2] += burned
@@ -164,7 +180,7 @@ def couple(net, gas, vols, half, angle, flux, rates, counting, accounts, dt, fin
             flux[FUEL, i] = end.sign * fuel
             flux[BURNED, i] = end.sign * burned
             if end.role > 0:
-                count_valve(end.role, accounts[end.cylinder], mass, fuel, burned, power, added, added_power, vols[v], dt)
+                count_valve(end.role, accounts[end.cylinder], mass, fuel, burned, power, added, added_power, dt)
                 counting[end.cylinder, end.role - 1] += mass
     for n in range(net.orifice.shape[0]):
         row = net.orifice[n]
@@ -182,10 +198,8 @@ def couple(net, gas, vols, half, angle, flux, rates, counting, accounts, dt, fin
             area_ab, area_ba,
         )  # fmt: skip
         added, added_power = 0.0, 0.0
-        if row.fuelled > 0.0 and mass > 0.0:
-            cyl = net.cylinder[row.cylinder]
-            added = max(0.0, (mass - fuel - burned) * cyl.fuel_per_air - fuel)
-            added_power = added * cyl.fuel_enthalpy
+        if row.fuelled > 0.0:
+            added, added_power = _vapour_added(net, row.cylinder, mass, fuel, burned)
         rates[a, 0] -= mass
         rates[a, 1] -= fuel
         rates[a, 2] -= burned
@@ -195,12 +209,12 @@ def couple(net, gas, vols, half, angle, flux, rates, counting, accounts, dt, fin
         rates[b, 2] += burned
         rates[b, 3] += power + added_power
         if final and row.role > 0:
-            count_valve(row.role, accounts[row.cylinder], mass, fuel, burned, power, added, added_power, vols[b], dt)
+            count_valve(row.role, accounts[row.cylinder], mass, fuel, burned, power, added, added_power, dt)
             counting[row.cylinder, row.role - 1] += mass
 
 
 @kernel
-def count_valve(role, account, mass, fuel, burned, power, added, added_power, vol, dt):
+def count_valve(role, account, mass, fuel, burned, power, added, added_power, dt):
     """Enter one valve's flow into the cylinder (mass [kg/s] positive into it) in the cycle's accounts."""
     air = mass - fuel - burned
     if role == 1:
@@ -220,9 +234,6 @@ def count_valve(role, account, mass, fuel, burned, power, added, added_power, vo
         account[lay.A_FUEL_OUT] -= fuel * dt
         account[lay.A_BURNED_OUT] -= burned * dt
         account[lay.A_ENERGY_OUT] -= power * dt
-        if mass < 0.0:
-            account[lay.A_EXH_MASS] -= mass * dt
-            account[lay.A_EXH_ENTHALPY] -= mass * dt * vol[V_TEMP]
 
 
 @kernel
@@ -245,10 +256,10 @@ def _crossed(before, degrees, event):
 
 
 @kernel
-def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, probe_accounts, trace, trace_step):
+def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wall_heat, trace, trace_step):
     """Run `span` degrees of crank from `start_angle` at `rpm`; the state is changed in place.
 
-    accounts (cylinders, ACCOUNTS), volume_accounts (volumes, VOLUME_ACCOUNTS) and probe_accounts (probes, PROBE_ACCOUNTS)
+    accounts (cylinders, ACCOUNTS), volume_accounts (volumes, VOLUME_ACCOUNTS) and wall_heat (cells,) [J, into the gas]
     are added to; trace (rows, columns) receives a row every `trace_step` degrees (no rows: none). Returns (code, row,
     angle of trouble, steps, rows of trace written).
     """
@@ -320,6 +331,8 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, pr
                 return JOINT_TROUBLE, failed, angle, steps, written
         advance(net, gas, vols, mid, rates, memory, end_vols, tally, angle, degrees, dt, piston_speed)
         update(cells, flux, geometry, wall, dt)
+        for i in range(n):
+            wall_heat[i] += dt * wall[lay.SRC_ENERGY, i]
         primitives(cells, temps, geometry, gas, w, wall)
 
         _enter_volumes(net, mid, rates, tally, volume_accounts, accounts, dt, angle, degrees)
@@ -329,7 +342,6 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, pr
             if not (vols[v, V_PRES] > 0.0 and vols[v, V_TEMP] < 1.2 * gas.t_high and vols[v, V_MASS] > 0.0):
                 return VOLUME_TROUBLE, v, angle, steps, written
         _events(net, vols, memory, accounts, angle, degrees)
-        _enter_probes(net, w, probe_accounts, dt)
         time += dt
         steps += 1
         if steps % _LOOK_EVERY == 0:
@@ -365,15 +377,14 @@ def _enter_volumes(net, mid, rates, tally, volume_accounts, accounts, dt, angle,
         account[lay.B_T_TIME] += mid[v, V_TEMP] * dt
         account[lay.B_MASS_TIME] += mid[v, V_MASS] * dt
         if net.volume[v].kind != RESERVOIR:
-            account[lay.B_WALL] += tally[v, 0]
+            account[lay.B_WALL] += tally[v, Q_WALL]
     for j in range(net.cylinder.shape[0]):
         cyl = net.cylinder[j]
         account = accounts[j]
-        wall, heat, work, fuel, air = (
-            tally[cyl.volume, 0], tally[cyl.volume, 1], tally[cyl.volume, 2], tally[cyl.volume, 3], tally[cyl.volume, 4]
-        )  # fmt: skip
-        account[lay.A_WALL] += wall
-        account[lay.A_RELEASE] += heat
+        row = tally[cyl.volume]
+        work, fuel, air = row[Q_WORK], row[Q_FUEL_USED], row[Q_AIR_USED]
+        account[lay.A_WALL] += row[Q_WALL]
+        account[lay.A_RELEASE] += row[Q_RELEASE]
         account[lay.A_WORK] += work
         local = local_angle(angle + 0.5 * degrees, cyl.phase)
         if local < 180.0 or local >= 540.0:
@@ -402,45 +413,35 @@ def _events(net, vols, memory, accounts, angle, degrees):
 
 
 @kernel
-def _enter_probes(net, w, probe_accounts, dt):
-    for k in range(net.probe.shape[0]):
-        a, b, share = net.probe[k, 0], net.probe[k, 1], net.probe_weight[k]
-        u = (1.0 - share) * w[lay.VEL, a] + share * w[lay.VEL, b]
-        sound = math.sqrt((1.0 - share) * w[lay.SOUND2, a] + share * w[lay.SOUND2, b])
-        account = probe_accounts[k]
-        account[lay.P_P_TIME] += ((1.0 - share) * w[lay.PRES, a] + share * w[lay.PRES, b]) * dt
-        account[lay.P_U_TIME] += u * dt
-        account[lay.P_A_TIME] += sound * dt
-        mach = abs(u) / sound
-        account[lay.P_MACH_PEAK] = max(account[lay.P_MACH_PEAK], mach)
-        account[lay.P_MACH_TIME] += mach * dt
-        account[lay.P_FLOW_TIME] += dt
-
-
-@kernel
 def _write_trace(net, w, vols, valve_flow, row, angle):
-    """angle; a cylinder: pressure, temperature, mass, volume, intake and exhaust flow; a probe: p, u, T; a volume: p, T."""
+    """angle; a cylinder: pressure, temperature, mass, volume, intake and exhaust flow; a probe: p, u, T, sound speed; a volume: p, T."""
     row[0] = angle
     k = 1
     for j in range(net.cylinder.shape[0]):
         v = net.cylinder[j].volume
         row[k], row[k + 1], row[k + 2], row[k + 3] = vols[v, V_PRES], vols[v, V_TEMP], vols[v, V_MASS], vols[v, V_VOL]
         row[k + 4], row[k + 5] = valve_flow[j, 0], -valve_flow[j, 1]
-        k += 6
+        k += CYLINDER_COLUMNS
     for p in range(net.probe.shape[0]):
         a, b, share = net.probe[p, 0], net.probe[p, 1], net.probe_weight[p]
         row[k] = (1.0 - share) * w[lay.PRES, a] + share * w[lay.PRES, b]
         row[k + 1] = (1.0 - share) * w[lay.VEL, a] + share * w[lay.VEL, b]
         row[k + 2] = (1.0 - share) * w[lay.TEMP, a] + share * w[lay.TEMP, b]
-        k += 3
+        row[k + 3] = math.sqrt((1.0 - share) * w[lay.SOUND2, a] + share * w[lay.SOUND2, b])
+        k += PROBE_COLUMNS
     for v in range(vols.shape[0]):
         row[k], row[k + 1] = vols[v, V_PRES], vols[v, V_TEMP]
-        k += 2
+        k += VOLUME_COLUMNS
 
 
 def trace_columns(net) -> int:
     """Number of columns of a trace row."""
-    return 1 + 6 * net.cylinder.shape[0] + 3 * net.probe.shape[0] + 2 * net.volume.shape[0]
+    return (
+        1
+        + CYLINDER_COLUMNS * net.cylinder.shape[0]
+        + PROBE_COLUMNS * net.probe.shape[0]
+        + VOLUME_COLUMNS * net.volume.shape[0]
+    )
 
 
 __all__ = ["CYLINDER", "V_ENERGY", "cylinder_volume", "march", "trace_columns"]

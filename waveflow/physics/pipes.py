@@ -132,10 +132,10 @@ def reconstruct(w, geometry, wall, half, dt):
         r_pres[i] = pres_h - 0.5 * d_pres
         l_vel[i] = (flow_h + 0.5 * d_flow) / area_r[i]
         r_vel[i] = (flow_h - 0.5 * d_flow) / area_l[i]
-        l_yf[i] = yf_0[i] + ch_yf + 0.5 * d_yf
-        r_yf[i] = yf_0[i] + ch_yf - 0.5 * d_yf
-        l_yb[i] = yb_0[i] + ch_yb + 0.5 * d_yb
-        r_yb[i] = yb_0[i] + ch_yb - 0.5 * d_yb
+        l_yf[i] = min(max(yf_0[i] + ch_yf + 0.5 * d_yf, 0.0), 1.0)
+        r_yf[i] = min(max(yf_0[i] + ch_yf - 0.5 * d_yf, 0.0), 1.0)
+        l_yb[i] = min(max(yb_0[i] + ch_yb + 0.5 * d_yb, 0.0), 1.0)
+        r_yb[i] = min(max(yb_0[i] + ch_yb - 0.5 * d_yb, 0.0), 1.0)
         u_h = u + ch_vel
         src_m[i] = pres_h * (area_r[i] - area_l[i]) - rho_h * friction[i] * u_h * abs(u_h) * area[i] / inv_length[i]
         src_e[i] = heat[i] * (wall_t[i] - temp[i] - ch_pres / pres * temp[i] + ch_rho / rho * temp[i]) * area[i] / inv_length[i]
@@ -146,11 +146,11 @@ def fluxes(half, face_area, gas, flux):
     """HLLC flux times area through every face, (FIELDS, n+1); the ends overwrite theirs afterwards."""
     r0, r1, r2 = gas.r[0], gas.r[1] - gas.r[0], gas.r[2] - gas.r[0]
     a, f, b = gas.e[0], gas.e[1], gas.e[2]
-    a0, a1, a2, a3, a4, a5, a6, a7, a8 = a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7], a[8]
+    a0, a1, a2, a3, a4, a5, a6, a7, a8, a9 = a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7], a[8], a[9]
     f0, f1, f2, f3, f4 = f[0] - a0, f[1] - a1, f[2] - a2, f[3] - a3, f[4] - a4
-    f5, f6, f7, f8 = f[5] - a5, f[6] - a6, f[7] - a7, f[8] - a8
+    f5, f6, f7, f8, f9 = f[5] - a5, f[6] - a6, f[7] - a7, f[8] - a8, f[9] - a9
     b0, b1, b2, b3, b4 = b[0] - a0, b[1] - a1, b[2] - a2, b[3] - a3, b[4] - a4
-    b5, b6, b7, b8 = b[5] - a5, b[6] - a6, b[7] - a7, b[8] - a8
+    b5, b6, b7, b8, b9 = b[5] - a5, b[6] - a6, b[7] - a7, b[8] - a8, b[9] - a9
     l_rho, l_vel, l_pres, l_yf, l_yb = half[L_RHO], half[L_VEL], half[L_PRES], half[L_YF], half[L_YB]
     r_rho, r_vel, r_pres, r_yf, r_yb = half[R_RHO], half[R_VEL], half[R_PRES], half[R_YF], half[R_YB]
     f_mass, f_mom, f_energy, f_fuel, f_burned = flux[MASS], flux[MOMENTUM], flux[ENERGY], flux[FUEL], flux[BURNED]
@@ -162,21 +162,21 @@ def fluxes(half, face_area, gas, flux):
         tl = 1e-3 * pl / (rl * gas_l)
         tr = 1e-3 * pr / (rr * gas_r)
         c1, c2, c3, c4 = a1 + yfl * f1 + ybl * b1, a2 + yfl * f2 + ybl * b2, a3 + yfl * f3 + ybl * b3, a4 + yfl * f4 + ybl * b4
-        c5, c6, c7, c8 = a5 + yfl * f5 + ybl * b5, a6 + yfl * f6 + ybl * b6, a7 + yfl * f7 + ybl * b7, a8 + yfl * f8 + ybl * b8
-        el = a0 + yfl * f0 + ybl * b0 + tl * (
-            c1 + tl * (c2 + tl * (c3 + tl * (c4 + tl * (c5 + tl * (c6 + tl * (c7 + tl * c8))))))
-        )
-        cvl = c1 + tl * (
-            2.0 * c2 + tl * (3.0 * c3 + tl * (4.0 * c4 + tl * (5.0 * c5 + tl * (6.0 * c6 + tl * (7.0 * c7 + tl * 8.0 * c8)))))
-        )
+        c5, c6 = a5 + yfl * f5 + ybl * b5, a6 + yfl * f6 + ybl * b6
+        c7, c8, c9 = a7 + yfl * f7 + ybl * b7, a8 + yfl * f8 + ybl * b8, a9 + yfl * f9 + ybl * b9
+        xl = max(tl - 1.0, 0.0)
+        el = a0 + yfl * f0 + ybl * b0 + tl * (c1 + tl * (c2 + tl * (c3 + tl * (c4 + tl * c5))))
+        el += xl * xl * (c6 + xl * (c7 + xl * (c8 + xl * c9)))
+        cvl = c1 + tl * (2.0 * c2 + tl * (3.0 * c3 + tl * (4.0 * c4 + tl * 5.0 * c5)))
+        cvl += xl * (2.0 * c6 + xl * (3.0 * c7 + xl * (4.0 * c8 + xl * 5.0 * c9)))
         d1, d2, d3, d4 = a1 + yfr * f1 + ybr * b1, a2 + yfr * f2 + ybr * b2, a3 + yfr * f3 + ybr * b3, a4 + yfr * f4 + ybr * b4
-        d5, d6, d7, d8 = a5 + yfr * f5 + ybr * b5, a6 + yfr * f6 + ybr * b6, a7 + yfr * f7 + ybr * b7, a8 + yfr * f8 + ybr * b8
-        er = a0 + yfr * f0 + ybr * b0 + tr * (
-            d1 + tr * (d2 + tr * (d3 + tr * (d4 + tr * (d5 + tr * (d6 + tr * (d7 + tr * d8))))))
-        )
-        cvr = d1 + tr * (
-            2.0 * d2 + tr * (3.0 * d3 + tr * (4.0 * d4 + tr * (5.0 * d5 + tr * (6.0 * d6 + tr * (7.0 * d7 + tr * 8.0 * d8)))))
-        )
+        d5, d6 = a5 + yfr * f5 + ybr * b5, a6 + yfr * f6 + ybr * b6
+        d7, d8, d9 = a7 + yfr * f7 + ybr * b7, a8 + yfr * f8 + ybr * b8, a9 + yfr * f9 + ybr * b9
+        xr = max(tr - 1.0, 0.0)
+        er = a0 + yfr * f0 + ybr * b0 + tr * (d1 + tr * (d2 + tr * (d3 + tr * (d4 + tr * d5))))
+        er += xr * xr * (d6 + xr * (d7 + xr * (d8 + xr * d9)))
+        cvr = d1 + tr * (2.0 * d2 + tr * (3.0 * d3 + tr * (4.0 * d4 + tr * 5.0 * d5)))
+        cvr += xr * (2.0 * d6 + xr * (3.0 * d7 + xr * (4.0 * d8 + xr * 5.0 * d9)))
         # sound speeds; Einfeldt's estimate of the fastest waves from density-weighted means
         al2 = (1.0 + 1e3 * gas_l / cvl) * pl / rl
         ar2 = (1.0 + 1e3 * gas_r / cvr) * pr / rr
@@ -236,11 +236,11 @@ def primitives(cells, temps, geometry, gas, w, wall):
     area, inv_length, rate = geometry[AREA], geometry[INV_LENGTH], wall[RATE]
     r0, r1, r2 = gas.r[0], gas.r[1] - gas.r[0], gas.r[2] - gas.r[0]
     a, f, b = gas.e[0], gas.e[1], gas.e[2]
-    a0, a1, a2, a3, a4, a5, a6, a7, a8 = a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7], a[8]
+    a0, a1, a2, a3, a4, a5, a6, a7, a8, a9 = a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7], a[8], a[9]
     f0, f1, f2, f3, f4 = f[0] - a0, f[1] - a1, f[2] - a2, f[3] - a3, f[4] - a4
-    f5, f6, f7, f8 = f[5] - a5, f[6] - a6, f[7] - a7, f[8] - a8
+    f5, f6, f7, f8, f9 = f[5] - a5, f[6] - a6, f[7] - a7, f[8] - a8, f[9] - a9
     b0, b1, b2, b3, b4 = b[0] - a0, b[1] - a1, b[2] - a2, b[3] - a3, b[4] - a4
-    b5, b6, b7, b8 = b[5] - a5, b[6] - a6, b[7] - a7, b[8] - a8
+    b5, b6, b7, b8, b9 = b[5] - a5, b[6] - a6, b[7] - a7, b[8] - a8, b[9] - a9
     for i in range(n):
         rho = mass[i]
         per_mass = 1.0 / rho
@@ -250,15 +250,20 @@ def primitives(cells, temps, geometry, gas, w, wall):
         e = total[i] * per_mass - 0.5 * u * u
         c0 = a0 + yf * f0 + yb * b0
         c1, c2, c3, c4 = a1 + yf * f1 + yb * b1, a2 + yf * f2 + yb * b2, a3 + yf * f3 + yb * b3, a4 + yf * f4 + yb * b4
-        c5, c6, c7, c8 = a5 + yf * f5 + yb * b5, a6 + yf * f6 + yb * b6, a7 + yf * f7 + yb * b7, a8 + yf * f8 + yb * b8
-        k2, k3, k4, k5, k6, k7, k8 = 2.0 * c2, 3.0 * c3, 4.0 * c4, 5.0 * c5, 6.0 * c6, 7.0 * c7, 8.0 * c8
+        c5, c6, c7 = a5 + yf * f5 + yb * b5, a6 + yf * f6 + yb * b6, a7 + yf * f7 + yb * b7
+        c8, c9 = a8 + yf * f8 + yb * b8, a9 + yf * f9 + yb * b9
+        k2, k3, k4, k5 = 2.0 * c2, 3.0 * c3, 4.0 * c4, 5.0 * c5
+        k6, k7, k8, k9 = 2.0 * c6, 3.0 * c7, 4.0 * c8, 5.0 * c9
         t = temps[i]
-        miss = e - c0 - t * (c1 + t * (c2 + t * (c3 + t * (c4 + t * (c5 + t * (c6 + t * (c7 + t * c8)))))))
-        cv = c1 + t * (k2 + t * (k3 + t * (k4 + t * (k5 + t * (k6 + t * (k7 + t * k8))))))
-        curve = k2 + t * (2.0 * k3 + t * (3.0 * k4 + t * (4.0 * k5 + t * (5.0 * k6 + t * (6.0 * k7 + t * 7.0 * k8)))))
+        x = max(t - 1.0, 0.0)
+        miss = e - c0 - t * (c1 + t * (c2 + t * (c3 + t * (c4 + t * c5)))) - x * x * (c6 + x * (c7 + x * (c8 + x * c9)))
+        cv = c1 + t * (k2 + t * (k3 + t * (k4 + t * k5))) + x * (k6 + x * (k7 + x * (k8 + x * k9)))
+        curve = k2 + t * (2.0 * k3 + t * (3.0 * k4 + t * 4.0 * k5))
+        curve += (k6 + x * (2.0 * k7 + x * (3.0 * k8 + x * 4.0 * k9))) if t > 1.0 else 0.0
         t += miss * cv / (cv * cv + 0.5 * miss * curve)
-        miss = e - c0 - t * (c1 + t * (c2 + t * (c3 + t * (c4 + t * (c5 + t * (c6 + t * (c7 + t * c8)))))))
-        cv = c1 + t * (k2 + t * (k3 + t * (k4 + t * (k5 + t * (k6 + t * (k7 + t * k8))))))
+        x = max(t - 1.0, 0.0)
+        miss = e - c0 - t * (c1 + t * (c2 + t * (c3 + t * (c4 + t * c5)))) - x * x * (c6 + x * (c7 + x * (c8 + x * c9)))
+        cv = c1 + t * (k2 + t * (k3 + t * (k4 + t * k5))) + x * (k6 + x * (k7 + x * (k8 + x * k9)))
         t += miss / cv
         temps[i] = t
         r = r0 + yf * r1 + yb * r2

@@ -1,7 +1,10 @@
 """Scalar thermodynamics of the frozen mixtures, compiled: the same polynomials as `gas`, one state at a time.
 
-A mixture is a tuple of nine coefficients of its internal energy, e(T) = sum c_j t^j with t = T/1000, formation energy
-included, and its gas constant. Everything else follows: cv = de/dT, h = e + R T, and the entropy function
+A mixture is a tuple of ten coefficients of its internal energy, c_0..c_5 and d_2..d_5, formation energy included,
+
+    e(T) = sum_{j=0..5} c_j t^j + sum_{j=2..5} d_j u^j,    t = T / 1000 K,  u = max(t - 1, 0),
+
+and its gas constant. Everything else follows: cv = de/dT, h = e + R T, and the entropy function
 s(T) = integral of cp/T dT, whose logarithm is analytic. Isentropes are s(T2) - s(T1) = R ln(p2/p1): no ratio of specific
 heats is assumed constant. (The ratio at a state, cp/cv, appears where a local sound speed is meant.)
 """
@@ -28,6 +31,7 @@ def mixture(gas, yf, yb):
         ya * e[0, 6] + yf * e[1, 6] + yb * e[2, 6],
         ya * e[0, 7] + yf * e[1, 7] + yb * e[2, 7],
         ya * e[0, 8] + yf * e[1, 8] + yb * e[2, 8],
+        ya * e[0, 9] + yf * e[1, 9] + yb * e[2, 9],
     )
 
 
@@ -42,42 +46,35 @@ def gas_constant(gas, yf, yb):
 def energy(c, temp):
     """Specific internal energy [J/kg]."""
     t = temp * 1e-3
-    return c[0] + t * (
-        c[1] + t * (c[2] + t * (c[3] + t * (c[4] + t * (c[5] + t * (c[6] + t * (c[7] + t * c[8]))))))
-    )
+    u = max(t - 1.0, 0.0)
+    low = c[0] + t * (c[1] + t * (c[2] + t * (c[3] + t * (c[4] + t * c[5]))))
+    return low + u * u * (c[6] + u * (c[7] + u * (c[8] + u * c[9])))
 
 
 @kernel
 def heat_capacity(c, temp):
     """Specific heat at constant volume [J/kg/K]."""
     t = temp * 1e-3
-    return 1e-3 * (
-        c[1]
-        + t
-        * (
-            2.0 * c[2]
-            + t
-            * (3.0 * c[3] + t * (4.0 * c[4] + t * (5.0 * c[5] + t * (6.0 * c[6] + t * (7.0 * c[7] + t * 8.0 * c[8])))))
-        )
-    )
+    u = max(t - 1.0, 0.0)
+    low = c[1] + t * (2.0 * c[2] + t * (3.0 * c[3] + t * (4.0 * c[4] + t * 5.0 * c[5])))
+    return 1e-3 * (low + u * (2.0 * c[6] + u * (3.0 * c[7] + u * (4.0 * c[8] + u * 5.0 * c[9]))))
 
 
 @kernel
 def entropy(c, r, temp):
     """Integral of cp/T dT up to a constant [J/kg/K]."""
     t = temp * 1e-3
-    return (1e-3 * c[1] + r) * math.log(temp) + 1e-3 * t * (
-        2.0 * c[2]
-        + t
-        * (
-            1.5 * c[3]
-            + t
-            * (
-                4.0 / 3.0 * c[4]
-                + t * (1.25 * c[5] + t * (1.2 * c[6] + t * (7.0 / 6.0 * c[7] + t * (8.0 / 7.0) * c[8])))
-            )
-        )
+    low = (1e-3 * c[1] + r) * math.log(temp) + 1e-3 * t * (
+        2.0 * c[2] + t * (1.5 * c[3] + t * (4.0 / 3.0 * c[4] + t * 1.25 * c[5]))
     )
+    if t <= 1.0:
+        return low
+    u = t - 1.0  # cv above 1000 K divided by t = 1 + u: quotient q0 u^0 .. q3 u^3, remainder -q0
+    q3 = 5.0 * c[9]
+    q2 = 4.0 * c[8] - q3
+    q1 = 3.0 * c[7] - q2
+    q0 = 2.0 * c[6] - q1
+    return low + 1e-3 * (u * (q0 + u * (0.5 * q1 + u * (q2 / 3.0 + u * 0.25 * q3))) - q0 * math.log(t))
 
 
 @kernel

@@ -36,6 +36,8 @@ from waveflow.physics.walls import hohenberg, woschni, woschni_speed
 Q_WALL, Q_RELEASE, Q_WORK, Q_FUEL_USED, Q_AIR_USED = range(5)
 STEP_COLUMNS = 5
 
+_SAME_ANGLE = 1e-9  # [deg] a step that ends this close before an event has reached it
+
 
 @kernel
 def cylinder_volume(cyl, angle):
@@ -72,9 +74,10 @@ def burn_step(net, cyl, memory, state, angle, degrees):
     if cyl.burn_span <= 0.0:
         return 0.0, 0.0, 0.0
     since = (angle - cyl.burn_start) % 720.0
-    if since >= cyl.burn_span and since + degrees < 720.0:
+    starting = since + degrees >= 720.0 - _SAME_ANGLE or since < _SAME_ANGLE
+    if since >= cyl.burn_span and not starting:
         return 0.0, 0.0, 0.0
-    if since + degrees >= 720.0:
+    if starting:
         # the burn starts within this step: note what there is to burn
         air = state[V_MASS] - state[V_FUEL] - state[V_BURNED]
         fuel = state[V_FUEL]
@@ -83,9 +86,9 @@ def burn_step(net, cyl, memory, state, angle, degrees):
             air = fuel * cyl.air_fuel
         memory[M_BURN_AIR] = max(air, 0.0)
         memory[M_BURN_FUEL] = max(fuel, 0.0)
-        share = burned_share(net.burn, cyl.burn_span, since + degrees - 720.0)
-    else:
-        share = burned_share(net.burn, cyl.burn_span, since + degrees) - burned_share(net.burn, cyl.burn_span, since)
+        if since > 360.0:
+            since -= 720.0
+    share = burned_share(net.burn, cyl.burn_span, since + degrees) - burned_share(net.burn, cyl.burn_span, since)
     air = share * memory[M_BURN_AIR]
     fuel = share * memory[M_BURN_FUEL]
     fuel = min(fuel, state[V_FUEL])

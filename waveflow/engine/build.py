@@ -1,0 +1,452 @@
+"""From a case to the model the solver runs: valves to area tables, ducts to cells, cylinders and volumes to rows.
+
+The names of rows stay beside the numbers (`Model`), so that trouble can be told as "runner of cylinder 2, 123 mm from the
+plenum" and a probe can be put at "cylinder 1 intake port 30 mm".
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from waveflow.engine import valvetrain
+from waveflow.engine.breathing import effective_area_table, mean_effective_area_open
+from waveflow.engine.flowsheet import ValveFlow, from_coefficient, from_sheet, with_stock_coefficient
+from waveflow.engine.tract import (
+    Duct,
+    cell_areas,
+    circle,
+    exhaust_duct,
+    intake_duct,
+    inward_opening,
+    mesh,
+    plain_duct,
+    tail_ducts,
+)
+from waveflow.engine.valvetrain import LiftCurve
+from waveflow.physics.assembly import Assembly
+from waveflow.physics.combustion import burn_table, burn_table_from_points, no_burn, wiebe_from_ca50
+from waveflow.physics.gas import Gas, enthalpy, ideal_gas, moist_air, real_gas
+from waveflow.physics.layout import Net, State
+
+HOT_CELLS = 1.7
+"""Exhaust cells over intake cells: the sound speed of hot gas is about 1.7 times that of air, so waves cross both alike."""
+
+HEAD_AREA_FACTOR = 1.2
+"""Surface of the combustion chamber in the head over the bore's area (a choice; flat would be 1)."""
+
+MEAN_FRICTION_CELLS = 64
+
+
+@dataclass(frozen=True)
+class PipeInfo:
+    """Where a row of the pipe table lies: part name, cylinder (-1: shared), faces [m] along its duct, first cell."""
+
+    name: str
+    cylinder: int
+    faces: np.ndarray
+    first: int
+
+
+@dataclass
+class Model:
+    """A `Net` and its first `State`, with the meaning of their rows."""
+
+    gas: Gas
+    net: Net
+    state: State
+    start_angle: float  # engine angle [deg] at which a cycle is counted from
+    swept: float  # one cylinder [m3]
+    ambient_pressure: float  # [Pa]
+    ambient_temperature: float  # [K]
+    plenum: int  # volume row the runners draw from
+    pipes: list[PipeInfo]
+    volumes: list[str]
+    probes: dict[str, int]  # name -> row
+    intake_lift: LiftCurve
+    exhaust_lift: LiftCurve
+    intake_flow: ValveFlow
+    exhaust_flow: ValveFlow
+    mean_intake_area: float  # effective, over the open period, all intake valves of a cylinder [m2]
+    intake_length: float  # valve to the first volume, end correction included [m]
+    assumed: bool  # an option without a flow sheet of its own
+    phases: tuple[float, ...]  # engine angle of firing TDC of cylinder 1, 2, ... [deg]
+    restarts: list[tuple[float, list[int], int]] = field(default_factory=list)  # no memory: angle, pipe rows, volume
+
+
+def lift_of(cam: Any, side: str) -> LiftCurve:
+    """Valve lift over the cycle from the case's cam."""
+    if cam.kind == "card":
+        return valvetrain.from_card(
+            cam.lobe_lift, cam.duration, cam.duration_at, cam.lobe_centre, side=side, rocker_ratio=cam.rocker_ratio,
+            lash=cam.lash, second_duration=cam.second_duration, second_duration_at=cam.second_duration_at,
+            advance=cam.advance,
+        )  # fmt: skip
+    if cam.kind == "table":
+        return valvetrain.from_table(
+            cam.angle, cam.lift, lift_of=cam.lift_of, rocker_ratio=cam.rocker_ratio, lash=cam.lash, advance=cam.advance
+        )
+    return valvetrain.sine_squared(cam.open, cam.close, cam.max_lift)
+
+
+def valve_flow(flow: Any, valve: Any, side: str) -> ValveFlow:
+    """Effective area of one valve against lift from the case's flow table; a stock flow keeps its own valve's coefficient."""
+    if flow.kind == "stock":
+        table = with_stock_coefficient(valve_flow(flow.stock_flow, flow.stock_valve, side), valve.head_diameter)
+    elif flow.kind == "sheet":
+        table = from_sheet(
+            flow.lift, flow.flow, head_diameter=valve.head_diameter, depression=flow.depression,
+            reference_area=flow.reference_area, leak_subtracted=flow.leak_subtracted, leak=flow.leak,
+            plate_corrected=flow.plate_corrected, plate_expected=flow.plate_expected, plate_read=flow.plate_read,
+            air_temperature=flow.air_temperature, barometer=flow.barometer, blown=side == "exhaust",
+            valves_open=flow.valves_open or valve.count, reverse_factor=flow.reverse_factor,
+        )  # fmt: skip
+    else:
+        table = from_coefficient(
+            flow.lift_over_diameter, flow.coefficient, head_diameter=valve.head_diameter,
+            reference_area=flow.reference_area, throat_area=flow.throat_area, reverse_factor=flow.reverse_factor,
+            reverse_coefficient=flow.reverse_coefficient,
+        )  # fmt: skip
+    return table if flow.factor == 1.0 else table.scaled(flow.factor)
+
+
+def gas_of(case: Any) -> Gas:
+    """Gas tables of the case."""
+    if case.ideal.gas == "constant gamma":
+        return ideal_gas(case.ideal.gamma, case.ideal.gas_constant)
+    a = case.ambient
+    water = moist_air(a.temperature, a.pressure, a.relative_humidity)
+    return real_gas(case.fuel.kind, case.fuel.lambda_, water)
+
+
+def firing_phases(case: Any) -> tuple[float, ...]:
+    """Engine angle [deg] of firing top dead centre of cylinder 1, 2, ...: even intervals in firing order."""
+    n = case.engine.cylinders
+    phase = [0.0] * n
+    for place, cylinder in enumerate(case.engine.firing_order):
+        phase[cylinder - 1] = 720.0 / n * place
+    return tuple(phase)
+
+
+class _Builder:
+    """Collects one engine into an `Assembly`, remembering names."""
+
+    def __init__(self, case: Any, cell: float) -> None:
+        self.case, self.cell = case, cell
+        self.gas = gas_of(case)
+        self.asm = Assembly(self.gas)
+        self.pipes: list[PipeInfo] = []
+        self.volume_names: list[str] = []
+        self.probes: dict[str, int] = {}
+        self.first = 1
+        real = case.ideal.gas == "real"
+        premixed = real and case.fuel.added == "plenum" and self.gas.air_fuel > 0.0
+        self.fresh_fuel = 1.0 / (1.0 + self.gas.air_fuel) if premixed else 0.0
+        self.port_fuel = real and not premixed and self.gas.air_fuel > 0.0
+
+    # pieces ----------------------------------------------------------------------------------------------------------
+
+    def name_volume(self, row: int, name: str) -> int:
+        assert row == len(self.volume_names)
+        self.volume_names.append(name)
+        return row
+
+    def chain(self, duct: Duct, cell: float, cylinder: int, label: str, start: dict) -> list[tuple[int, float, float]]:
+        """Lay a duct as pipes joined at its steps; returns [(pipe number, x0, x1)] in order."""
+        laid = []
+        for x0, x1 in duct.sections():
+            faces = mesh(duct.curve, x0, x1, cell)
+            face_area, mean, hydraulic = cell_areas(duct.curve, faces)
+            centres = 0.5 * (faces[1:] + faces[:-1])
+            rough = np.empty(len(centres))
+            wall = np.empty(len(centres))
+            for s in duct.stretches:
+                inside = (centres >= s.x0) & (centres <= s.x1)
+                rough[inside], wall[inside] = s.roughness, s.wall_temperature
+            number = self.asm.pipe(
+                faces - x0, face_area, mean, hydraulic=hydraulic, roughness=rough, wall_temp=wall, **start
+            )
+            self.pipes.append(PipeInfo(label, cylinder, faces, self.first))
+            self.first += len(centres) + 2
+            if laid:
+                self.asm.joint([(laid[-1][0], "far"), (number, "near")])
+            laid.append((number, x0, x1))
+        return laid
+
+    def probe(self, name: str, laid: list[tuple[int, float, float]], x: float) -> None:
+        """Put a probe at the place `x` [m] of a chain of pipes."""
+        for number, x0, x1 in laid:
+            if x <= x1 or number == laid[-1][0]:
+                self.probes[name] = self.asm.probe(number, min(max(x - x0, 0.0), x1 - x0))
+                return
+
+    def valve_curves(self, side: str, lift: LiftCurve, flow: ValveFlow, area: float | None) -> tuple[int, int]:
+        """Rows of the forward and reverse area tables, over the pipe end's area where there is a pipe."""
+        count = getattr(self.case, side).valve.count
+        forward, reverse = effective_area_table(lift, flow, count, area)
+        scale = 1.0 if area is None else 1.0 / area
+        return self.asm.curve(forward * scale), self.asm.curve(reverse * scale)
+
+
+def _cylinder_columns(case: Any, gas: Gas, builder: _Builder, intake: LiftCurve, exhaust: LiftCurve) -> dict:
+    e = case.engine
+    crank = 0.5 * e.stroke
+    bore_area = circle(e.bore)
+    burn = burn_of(case)
+    builder.asm.burn = np.asarray(burn.fractions)
+    columns = dict(
+        bore=e.bore, crank=crank, rod=e.rod_length, offset=e.pin_offset, clearance=case.compression.clearance_volume,
+        swept=bore_area * e.stroke, burn_start=burn.start, burn_span=burn.duration, air_fuel=gas.air_fuel,
+        heat_law={"adiabatic": 0, "woschni": 1, "hohenberg": 2}[case.walls.heat], head_area=HEAD_AREA_FACTOR * bore_area,
+        piston_area=bore_area, head_temp=case.walls.head_temperature, piston_temp=case.walls.piston_temperature,
+        liner_temp=case.walls.liner_temperature, intake_close=intake.close_angle() % 720.0,
+        exhaust_open=exhaust.open_angle() % 720.0,
+    )  # fmt: skip
+    if case.ideal.gas == "constant gamma":
+        columns["air_fuel"] = 0.0
+        columns["heat_per_air"] = getattr(case.burn, "heat_per_kg_fresh_air", None) or 0.0
+    elif builder.port_fuel:
+        temp = case.fuel.temperature if case.fuel.temperature is not None else case.ambient.temperature
+        columns["fuel_per_air"] = 1.0 / gas.air_fuel
+        columns["fuel_enthalpy"] = float(enthalpy(gas, temp, 1.0, 0.0)) - case.fuel.evaporation_share * gas.fuel_latent
+    return columns
+
+
+def burn_of(case: Any):
+    """The case's burn as start, duration and cumulative fractions."""
+    b = case.burn
+    if b.kind == "motored":
+        return no_burn()
+    if b.kind == "wiebe":
+        start, duration = wiebe_from_ca50(b.ca50, b.duration_10_90, b.a, b.m)
+        return burn_table(start, duration, b.a, b.m)
+    if b.kind == "wiebe_direct":
+        return burn_table(b.start, b.duration, b.a, b.m, b.normalised)
+    return burn_table_from_points(b.angle, b.fraction)
+
+
+def _steady_resistance(duct: Duct | None, entry: float) -> float:
+    """Sum of loss coefficients over area squared [1/m4] of a duct in steady flow: entry loss and wall friction.
+
+    Friction as for fully rough flow (Nikuradse's limit of Haaland's formula), since no Reynolds number is at hand.
+    """
+    if duct is None:
+        return 0.0
+    faces = np.linspace(0.0, duct.length, MEAN_FRICTION_CELLS + 1)
+    _, mean, hydraulic = cell_areas(duct.curve, faces)
+    centres = 0.5 * (faces[1:] + faces[:-1])
+    rough = np.array([next(s.roughness for s in duct.stretches if s.x0 <= x <= s.x1) for x in centres])
+    f = (-1.8 * np.log10((np.maximum(rough, 1e-6) / hydraulic / 3.7) ** 1.11)) ** -2
+    return float(np.sum(f * np.diff(faces) / hydraulic / mean**2) + entry / mean[0] ** 2)
+
+
+def _in_series(valve_area: np.ndarray, resistance: float) -> np.ndarray:
+    """Effective area of a valve and a steady duct resistance in series [m2]."""
+    return valve_area / np.sqrt(1.0 + resistance * valve_area**2)
+
+
+def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str, float]] | None = None) -> Model:
+    """The model of a case. `cell` [m] overrides the case's cell length.
+
+    probes: name -> (cylinder 1.., "intake" | "exhaust", distance [m] from the duct's outer end (intake) or from the valve
+    (exhaust)).
+    """
+    b = _Builder(case, cell if cell is not None else case.run.cell)
+    asm, gas, ideal = b.asm, b.gas, case.ideal
+    n = case.engine.cylinders
+    intake_lift, exhaust_lift = lift_of(case.intake.cam, "intake"), lift_of(case.exhaust.cam, "exhaust")
+    intake_flow = valve_flow(case.intake.flow, case.intake.valve, "intake")
+    exhaust_flow = valve_flow(case.exhaust.flow, case.exhaust.valve, "exhaust")
+    phases = firing_phases(case)
+    start = ideal.start_angle if ideal.start_angle is not None else 90.0
+
+    # volumes ---------------------------------------------------------------------------------------------------------
+    ambient = case.ambient
+    outside = case.intake.reservoir
+    source = (outside.pressure, outside.temperature, outside.burned) if outside else (ambient.pressure, ambient.temperature, 0.0)
+    air = b.name_volume(asm.reservoir(source[0], source[1], b.fresh_fuel * (1.0 - source[2]), source[2]), "outside air")
+    after = case.exhaust.reservoir
+    sink = (after.pressure, after.temperature, after.burned) if after else (ambient.pressure, ambient.temperature, 0.0)
+    outlet = b.name_volume(asm.reservoir(sink[0], sink[1], 0.0, sink[2]), "exhaust outlet")
+    plenum = air
+    if case.intake.plenum is not None and not ideal.infinite_plenum_at_valve:
+        plenum = b.name_volume(asm.plenum(case.intake.plenum.volume, source[0], source[1], b.fresh_fuel), "plenum")
+        throttle = case.intake.throttle
+        if throttle is not None:
+            area = throttle.discharge_coefficient * circle(throttle.diameter) * throttle.opening
+        else:
+            area = 4.0 * n * circle(case.intake.runner.inlet_diameter) if case.intake.runner else 0.01
+        asm.orifice(air, plenum, area, area)
+
+    # cylinders -------------------------------------------------------------------------------------------------------
+    columns = _cylinder_columns(case, gas, b, intake_lift, exhaust_lift)
+    fired = case.burn.kind != "motored"
+    first_temp = ideal.start_temperature if ideal.start_temperature is not None else (900.0 if fired else 350.0)
+    first_burned = ideal.start_burned if ideal.start_burned is not None else (1.0 if fired else 0.0)
+    first_pressure = ideal.start_pressure if ideal.start_pressure is not None else ambient.pressure
+    cylinders = []
+    for k in range(n):
+        row = asm.cylinder(
+            first_pressure, first_temp, yb=first_burned, start_angle=start, phase=phases[k], **columns
+        )
+        cylinders.append(row)
+        b.name_volume(asm.volume_of(row), f"cylinder {k + 1}")
+
+    # intake ----------------------------------------------------------------------------------------------------------
+    duct = intake_duct(case)
+    restarts: list[tuple[float, list[int], int]] = []
+    lumped = ideal.quasi_steady or ideal.infinite_plenum_at_valve or duct is None
+    entry = case.intake.runner.entry if case.intake.runner is not None else "ideal"
+    fresh = dict(pressure=source[0], temp=source[1], yf=b.fresh_fuel * (1.0 - source[2]), yb=source[2])
+    end_area = None if lumped else float(duct.curve.area_at(duct.length))
+    forward, reverse = b.valve_curves("intake", intake_lift, intake_flow, end_area)
+    if lumped and ideal.quasi_steady and duct is not None:
+        loss = _steady_resistance(duct, 1.0 / inward_opening(entry) ** 2 - 1.0)
+        count = case.intake.valve.count
+        tables = effective_area_table(intake_lift, intake_flow, count, None)
+        forward, reverse = (asm.curve(_in_series(t, loss)) for t in tables)
+    for k, row in enumerate(cylinders):
+        fuelled = 1.0 if b.port_fuel else 0.0
+        if lumped:
+            asm.orifice(
+                plenum, asm.volume_of(row), curve_ab=forward, curve_ba=reverse, cylinder=row, role=1, fuelled=fuelled
+            )
+            continue
+        laid = b.chain(duct, b.cell, k, "intake", fresh)
+        asm.end(laid[0][0], "near", plenum, inward=inward_opening(entry), outward=1.0)
+        asm.end(
+            laid[-1][0], "far", asm.volume_of(row), curve_in=reverse, curve_out=forward, cylinder=row, role=1,
+            recovery=float(ideal.valve_recovery == "momentum"), fuelled=fuelled,
+        )  # fmt: skip
+        _intake_probes(b, duct, laid, k)
+        if ideal.no_memory:
+            opens = (intake_lift.open_angle() + phases[k]) % 720.0
+            restarts.append((opens, [number for number, _, _ in laid], plenum))
+
+    # exhaust ---------------------------------------------------------------------------------------------------------
+    _lay_exhaust(b, cylinders, outlet, exhaust_lift, exhaust_flow, fired)
+
+    for name, (cylinder, side, x) in (probes or {}).items():
+        _user_probe(b, name, cylinder - 1, side, x)
+
+    net, state = asm.finish(
+        friction=not ideal.frictionless, heat=0.0 if ideal.adiabatic_pipes else 1.0, cfl=case.run.cfl
+    )
+    area = mean_effective_area_open(intake_lift, intake_flow, case.intake.valve.count, end_area)
+    return Model(
+        gas=gas, net=net, state=state, start_angle=float(start), swept=columns["swept"],
+        ambient_pressure=source[0], ambient_temperature=source[1], plenum=plenum, pipes=b.pipes, volumes=b.volume_names,
+        probes=b.probes, intake_lift=intake_lift, exhaust_lift=exhaust_lift, intake_flow=intake_flow,
+        exhaust_flow=exhaust_flow, mean_intake_area=area, intake_length=duct.length if duct is not None else 0.0,
+        assumed=intake_flow.assumed or exhaust_flow.assumed, phases=phases, restarts=restarts,
+    )  # fmt: skip
+
+
+def _intake_probes(b: _Builder, duct: Duct, laid: list, k: int) -> None:
+    port = duct.stretch("port") or duct.stretches[-1]
+    inside = np.linspace(port.x0, port.x1 - 1e-9, 200)
+    pinch = float(inside[np.argmin(duct.curve.area_at(inside))])
+    label = f"cylinder {k + 1}"
+    b.probe(f"{label} intake valve", laid, duct.length)
+    b.probe(f"{label} port pinch", laid, pinch)
+    b.probe(f"{label} runner middle", laid, 0.5 * duct.length)
+    b.probe(f"{label} runner mouth", laid, 0.0)
+
+
+def _lay_exhaust(b: _Builder, cylinders: list[int], outlet: int, lift: LiftCurve, flow: ValveFlow, fired: bool) -> None:
+    case, asm, ideal = b.case, b.asm, b.case.ideal
+    h = case.exhaust.header
+    temp = ideal.exhaust_start_temperature
+    if temp is None:
+        temp = 900.0 if fired else case.ambient.temperature
+    burned = ideal.exhaust_start_burned
+    if burned is None:
+        burned = 1.0 if fired else 0.0
+    sink = case.exhaust.reservoir
+    hot = dict(pressure=sink.pressure if sink else case.ambient.pressure, temp=temp, yb=burned)
+    cell = b.cell * (HOT_CELLS if fired and ideal.gas == "real" else 1.0)
+    first = exhaust_duct(case, 0)
+    lumped = ideal.quasi_steady or first is None
+    end_area = None if lumped else float(first.curve.area_at(0.0))
+    forward, reverse = b.valve_curves("exhaust", lift, flow, end_area)
+    ends: list[int] = []
+    for k, row in enumerate(cylinders):
+        if lumped:
+            loss = _steady_resistance(exhaust_duct(case, k), 0.0)
+            tables = effective_area_table(lift, flow, case.exhaust.valve.count, None)
+            out, back = (asm.curve(_in_series(t, loss)) for t in tables)
+            asm.orifice(outlet, asm.volume_of(row), curve_ab=back, curve_ba=out, cylinder=row, role=2)
+            continue
+        duct = exhaust_duct(case, k)
+        laid = b.chain(duct, cell, k, "exhaust", hot)
+        asm.end(
+            laid[0][0], "near", asm.volume_of(row), curve_in=forward, curve_out=reverse, cylinder=row, role=2,
+            recovery=float(ideal.valve_recovery == "momentum"),
+        )  # fmt: skip
+        b.probe(f"cylinder {k + 1} exhaust valve", laid, 0.0)
+        ends.append(laid[-1][0])
+    if lumped:
+        return
+    exit_kind = h.exit if h is not None else "ideal"
+    free = dict(inward=inward_opening(exit_kind), outward=1.0)
+    if h is None or (h.tail_length is None and h.secondary_length is None):
+        for number in ends:
+            asm.end(number, "far", outlet, **free)
+        return
+    _lay_header(b, h, ends, outlet, cell, hot, free)
+
+
+def _lay_header(b: _Builder, h: Any, ends: list[int], outlet: int, cell: float, hot: dict, free: dict) -> None:
+    """Secondaries, tail and silencer behind the primaries whose pipe numbers are `ends`."""
+    asm = b.asm
+    feeding = [(number, "far") for number in ends]
+    if h.secondary_length is not None:
+        groups = h.groups or (tuple(range(1, len(ends) + 1)),)
+        merged = []
+        for g, group in enumerate(groups):
+            duct = plain_duct("secondary", h.secondary_length, circle(h.secondary_diameter), h.roughness, h.wall_temperature)
+            laid = b.chain(duct, cell, -1, f"secondary {g + 1}", hot)
+            asm.joint([(ends[k - 1], "far") for k in group] + [(laid[0][0], "near")])
+            merged.append((laid[-1][0], "far"))
+        feeding = merged
+    if h.tail_length is None:
+        for number, side in feeding:
+            asm.end(number, side, outlet, **free)
+        return
+    for duct in tail_ducts(h):
+        laid = b.chain(duct, cell, -1, duct.stretches[0].name, hot)
+        asm.joint([*feeding, (laid[0][0], "near")])
+        feeding = [(laid[-1][0], "far")]
+    asm.end(feeding[0][0], "far", outlet, **free)
+
+
+def _user_probe(b: _Builder, name: str, cylinder: int, side: str, x: float) -> None:
+    chain = [(i, p.faces[0], p.faces[-1]) for i, p in enumerate(b.pipes) if p.cylinder == cylinder and p.name == side]
+    if not chain:
+        raise ValueError(f"no {side} pipe of cylinder {cylinder + 1}")
+    if not 0.0 <= x <= chain[-1][2] + 1e-9:
+        raise ValueError(f"the {side} duct of cylinder {cylinder + 1} is {chain[-1][2] * 1e3:.0f} mm long")
+    b.probe(name, chain, x)
+
+
+def place_of_cell(model: Model, cell: int) -> tuple[str, str]:
+    """Part and place of a cell in words, for error messages."""
+    for info in model.pipes:
+        count = len(info.faces) - 1
+        if info.first - 1 <= cell <= info.first + count:
+            k = min(max(cell - info.first, 0), count - 1)
+            x = 0.5 * (info.faces[k] + info.faces[k + 1])
+            part = info.name if info.cylinder < 0 else f"{info.name} of cylinder {info.cylinder + 1}"
+            datum = "the valve" if info.name == "exhaust" else "its outer end" if info.name == "intake" else "its start"
+            return part, f"{x * 1e3:.0f} mm from {datum}"
+    return "pipes", ""
+
+
+def mach_index(model: Model, bore: float, rpm: float, stroke: float, sound_speed: float) -> float:
+    """Inlet Mach index at `rpm`: piston area x mean piston speed / (mean effective area x sound speed)."""
+    from waveflow.engine.breathing import inlet_mach_index
+
+    return float(inlet_mach_index(bore, stroke, rpm, model.mean_intake_area, sound_speed)) if model.mean_intake_area else math.nan

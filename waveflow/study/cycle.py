@@ -1,0 +1,410 @@
+"""One speed: the engine run cycle after cycle until the cycles repeat, and what the last one says.
+
+A cycle counts as repeated when what is still to come is below the tolerance: from the last two changes of filling, trapped
+mass and indicated work of every cylinder the rest of a geometric series is estimated. An engine whose cycles jitter (waves
+of neighbouring cylinders beating against each other) never settles so; after some cycles the means over two blocks of
+cycles are compared instead, and the result is the mean of the last block with the jitter stated. If neither holds within
+the allowed number of cycles the result says that it did not converge.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from waveflow.engine.build import Model, build, place_of_cell
+from waveflow.engine.breathing import inlet_mach_index
+from waveflow.errors import RunError
+from waveflow.physics import layout as lay
+from waveflow.physics import march as solver
+from waveflow.physics.gas import enthalpy, sound_speed
+from waveflow.physics.layout import State
+
+BLOCK = 4  # cycles in a block where cycles jitter
+LEAST_CYCLES = 3
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One cycle by crank angle: `angle` (n,) [deg] of the engine and named columns (n,), SI; see `names`."""
+
+    angle: np.ndarray
+    columns: dict[str, np.ndarray]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the columns."""
+        return tuple(self.columns)
+
+    def __getitem__(self, name: str) -> np.ndarray:
+        return self.columns[name]
+
+
+@dataclass(frozen=True)
+class PointResult:
+    """One speed: plain numbers (SI), numbers a cylinder, the state the next run may start from, and the checks."""
+
+    scalars: dict[str, float]
+    per_cylinder: dict[str, np.ndarray]
+    end_state: np.ndarray
+    converged: bool
+    cycles: int
+    checks: dict[str, Any] = field(default_factory=dict)
+    trace: Trace | None = None
+
+
+def pack(state: State) -> np.ndarray:
+    """The whole state as one vector."""
+    return np.concatenate([part.ravel() for part in state])
+
+
+def unpack(vector: np.ndarray, like: State) -> State:
+    """A state of the shapes of `like` from a vector; raises ValueError where it does not fit."""
+    parts, place = [], 0
+    for part in like:
+        parts.append(vector[place : place + part.size].reshape(part.shape).copy())
+        place += part.size
+    if place != vector.size:
+        raise ValueError("this end state belongs to another mesh")
+    return State(*parts)
+
+
+class Engine:
+    """A model running at one speed: `cycle()` advances it by 720 degrees and keeps the accounts of that cycle."""
+
+    def __init__(self, model: Model, rpm: float, trace_step: float = 1.0) -> None:
+        self.model, self.rpm, self.trace_step = model, float(rpm), trace_step
+        net = model.net
+        self.state = State(*(part.copy() for part in model.state))
+        self._rest = State(*(part.copy() for part in model.state))
+        self.accounts = np.zeros((len(net.cylinder), lay.ACCOUNTS))
+        self.volume_accounts = np.zeros((len(net.volume), lay.VOLUME_ACCOUNTS))
+        self.wall_heat = np.zeros(self.state.temp.size)
+        columns = solver.trace_columns(net)
+        self.rows = np.zeros((int(720.0 / trace_step) + 64, columns))
+        self.written = 0
+        self.steps = 0
+        self.before: State | None = None
+
+    def cycle(self) -> None:
+        """One cycle from the model's start angle; raises RunError where the gas does what the model cannot follow."""
+        for table in (self.accounts, self.volume_accounts, self.wall_heat):
+            table[:] = 0.0
+        self.before = State(*(part.copy() for part in self.state))
+        start = self.model.start_angle
+        stops = sorted(((angle - start) % 720.0, pipes, volume) for angle, pipes, volume in self.model.restarts)
+        self.written = 0
+        at = 0.0
+        for offset, pipes, volume in [*stops, (720.0, [], -1)]:
+            if offset - at > 1e-9:
+                self._march(start + at, offset - at)
+            self._to_rest(pipes, volume)
+            at = offset
+
+    def _march(self, angle: float, span: float) -> None:
+        m = self.model
+        code, row, where, steps, written = solver.march(
+            m.net, m.gas, self.state, self.rpm, float(angle), float(span), self.accounts, self.volume_accounts,
+            self.wall_heat, self.rows[self.written :], self.trace_step,
+        )  # fmt: skip
+        self.written += written
+        self.steps += steps
+        if code != solver.OK:
+            raise self._trouble(code, int(row), float(where))
+
+    def _to_rest(self, pipes: list[int], volume: int) -> None:
+        """Forget the waves in these pipes: gas at rest at the state of the volume they draw from."""
+        for number in pipes:
+            row = self.model.net.pipe[number]
+            at = slice(int(row["first"]) - 1, int(row["first"] + row["cells"]) + 1)
+            v = self.state.volumes[volume]
+            size = v[lay.V_VOL]
+            self.state.cells[lay.MASS, at] = v[lay.V_MASS] / size
+            self.state.cells[lay.MOMENTUM, at] = 0.0
+            self.state.cells[lay.ENERGY, at] = v[lay.V_ENERGY] / size
+            self.state.cells[lay.FUEL, at] = v[lay.V_FUEL] / size
+            self.state.cells[lay.BURNED, at] = v[lay.V_BURNED] / size
+            self.state.temp[at] = v[lay.V_TEMP] * 1e-3
+
+    def _trouble(self, code: int, row: int, angle: float) -> RunError:
+        m = self.model
+        if code in (solver.VOLUME_TROUBLE,):
+            v = self.state.volumes[row]
+            message = (
+                f"the gas in it reached {v[lay.V_TEMP]:.0f} K and {v[lay.V_PRES] / 1e5:.2f} bar, outside what the gas "
+                f"tables cover ({m.gas.t_low:.0f} to {m.gas.t_high:.0f} K)"
+            )
+            return RunError(message, part=m.volumes[row], rpm=self.rpm, crank_angle=angle % 720.0)
+        if code == solver.JOINT_TROUBLE:
+            return RunError("no pressure balances the flows", f"joint {row + 1}", "", self.rpm, angle % 720.0)
+        part, place = place_of_cell(m, row)
+        temp = self.state.temp[row] * 1e3
+        message = {
+            solver.TOO_HOT: f"temperature {temp:.0f} K is above the gas table ({m.gas.t_high:.0f} K)",
+            solver.TOO_COLD: f"temperature {temp:.0f} K is below the gas table ({m.gas.t_low:.0f} K)",
+            solver.STEP_COLLAPSED: "the time step became too small to go on",
+        }.get(code, "density or pressure stopped being a positive number")
+        return RunError(message, part, place, self.rpm, angle % 720.0)
+
+    # what a cycle says -----------------------------------------------------------------------------------------------
+
+    def key_numbers(self) -> np.ndarray:
+        """(3, cylinders): delivered air, trapped mass, indicated work, each over a fixed size, to watch them settle."""
+        m = self.model
+        air = m.ambient_pressure / (m.gas.r[0] * m.ambient_temperature) * m.swept
+        a = self.accounts
+        return np.array(
+            [
+                (a[:, lay.A_AIR_IN] - a[:, lay.A_AIR_BACK]) / air,
+                self.state.memory[:, lay.M_TRAP_MASS] / air,
+                a[:, lay.A_WORK] / (10.0 * m.ambient_pressure * m.swept),
+            ]
+        )
+
+    def _contents(self, state: State) -> np.ndarray:
+        """Air, fuel, burned gas [kg] and energy [J] in all pipes and all volumes but the reservoirs."""
+        g = self.model.net.geometry
+        real = g[lay.VOLUME_INV] > 0.0
+        size = 1.0 / g[lay.VOLUME_INV][real]
+        mass, energy, fuel, burned = (
+            float(np.dot(state.cells[k][real], size)) for k in (lay.MASS, lay.ENERGY, lay.FUEL, lay.BURNED)
+        )
+        inside = self.model.net.volume["kind"] != lay.RESERVOIR
+        v = state.volumes[inside].sum(axis=0)
+        fuel += v[lay.V_FUEL]
+        burned += v[lay.V_BURNED]
+        return np.array([mass + v[lay.V_MASS] - fuel - burned, fuel, burned, energy + v[lay.V_ENERGY]])
+
+    def balances(self) -> tuple[float, float]:
+        """What the last cycle's books are short of: worst species over intake mass, energy over heat release (or intake
+        enthalpy where nothing burns); both should be round-off."""
+        m, a = self.model, self.accounts
+        outside = m.net.volume["kind"] == lay.RESERVOIR
+        out = self.volume_accounts[outside].sum(axis=0)
+        added = a[:, lay.A_FUEL_ADDED].sum()
+        used_air, used_fuel = a[:, lay.A_AIR_USED].sum(), a[:, lay.A_FUEL_USED].sum()
+        out_air = out[lay.B_MASS] - out[lay.B_FUEL] - out[lay.B_BURNED]
+        flows = np.array(
+            [
+                -out_air - used_air,
+                -out[lay.B_FUEL] + added - used_fuel,
+                -out[lay.B_BURNED] + used_air + used_fuel,
+                -out[lay.B_ENERGY]
+                + float(np.dot(a[:, lay.A_FUEL_ADDED], m.net.cylinder["fuel_enthalpy"]))
+                + self.wall_heat.sum()
+                + self.volume_accounts[:, lay.B_WALL].sum()
+                + a[:, lay.A_RELEASE].sum()
+                - a[:, lay.A_WORK].sum(),
+            ]
+        )
+        short = self._contents(self.state) - self._contents(self.before) - flows
+        through = a[:, lay.A_MASS_IN].sum() or 1.0
+        release = a[:, lay.A_RELEASE].sum()
+        if release == 0.0 and used_fuel > 0.0:
+            release = used_fuel * 4.0e7
+        scale = release or abs(through * m.gas.r[0] * 3.5 * m.ambient_temperature)
+        return float(np.abs(short[:3]).max() / through), float(abs(short[3]) / scale)
+
+
+def _left_to_come(history: list[np.ndarray]) -> float:
+    """Estimate of the change still to come from the last three cycles, as the rest of a geometric series."""
+    now, before = np.abs(history[-1] - history[-2]), np.abs(history[-2] - history[-3])
+    ratio = np.clip(now / np.maximum(before, 1e-300), 0.1, 0.95)
+    return float((now * np.maximum(1.0, ratio / (1.0 - ratio))).max())
+
+
+def run_point(
+    case: Any, rpm: float, start: np.ndarray | None = None, max_cycles: int | None = None, *, cell: float | None = None,
+    trace: bool = False, probes: dict[str, tuple[int, str, float]] | None = None, model: Model | None = None,
+) -> PointResult:  # fmt: skip
+    """Run a case at `rpm` [rpm] until its cycles repeat.
+
+    start: `end_state` of an earlier run on the same mesh; cell [m]: other cells than the case's; trace: keep the last
+    cycle by crank angle; probes as in `engine.build.build`. Raises RunError where the run cannot go on.
+    """
+    model = model or build(case, cell, probes)
+    engine = Engine(model, rpm)
+    if start is not None:
+        engine.state = unpack(start, model.state)
+    most = max_cycles or case.run.max_cycles
+    tolerance = case.run.tolerance
+    history: list[np.ndarray] = []
+    kept: list[dict] = []
+    converged, jitter, block = False, 0.0, 1
+    while len(history) < most and not converged:
+        engine.cycle()
+        history.append(engine.key_numbers())
+        kept = [*kept[-(BLOCK - 1) :], _numbers(case, engine)]
+        if len(history) >= LEAST_CYCLES and _left_to_come(history) < tolerance:
+            converged = True
+        elif len(history) >= 3 * BLOCK and len(history) % BLOCK == 0:
+            last, previous = np.array(history[-BLOCK:]), np.array(history[-2 * BLOCK : -BLOCK])
+            if np.abs(last.mean(axis=0) - previous.mean(axis=0)).max() < tolerance:
+                converged, block = True, BLOCK
+                jitter = float(np.ptp(last[:, 0], axis=0).max())
+    mass, energy = engine.balances()
+    numbers = _mean(kept[-block:])
+    numbers["scalars"] |= {"rpm": float(rpm), "mass_balance": mass, "energy_balance": energy, "cycles": float(len(history))}
+    checks = {
+        "mass_balance": mass,
+        "energy_balance": energy,
+        "last_change": float(np.abs(history[-1] - history[-2]).max()) if len(history) > 1 else math.nan,
+        "jitter": jitter,
+        "steps": engine.steps,
+        "cells": int(model.net.pipe["cells"].sum()),
+    }
+    return PointResult(
+        numbers["scalars"], numbers["per_cylinder"], pack(engine.state), converged, len(history), checks,
+        trace_of(engine) if trace else None,
+    )  # fmt: skip
+
+
+def _mean(kept: list[dict]) -> dict:
+    """Mean of the numbers of several cycles."""
+    return {
+        group: {name: np.mean([one[group][name] for one in kept], axis=0) for name in kept[0][group]}
+        if group == "per_cylinder"
+        else {name: float(np.mean([one[group][name] for one in kept])) for name in kept[0][group]}
+        for group in kept[0]
+    }
+
+
+def friction_pressure(case: Any, rpm: float) -> float:
+    """Mean friction pressure [Pa], linear in mean piston speed through the two given points; excludes pumping."""
+    f = case.friction
+    return f.at_2000 + (f.at_7000 - f.at_2000) * (rpm - 2000.0) / 5000.0
+
+
+def _numbers(case: Any, engine: Engine) -> dict:
+    """Everything a result holds, from the accounts of the last cycle."""
+    m, a, memory = engine.model, engine.accounts, engine.state.memory
+    n = len(m.net.cylinder)
+    seconds = 120.0 / engine.rpm
+    reference = m.ambient_pressure / (m.gas.r[0] * m.ambient_temperature)
+    if m.net.volume[m.plenum]["kind"] == lay.RESERVOIR:
+        plenum_p, plenum_t = m.state.volumes[m.plenum, lay.V_PRES], m.state.volumes[m.plenum, lay.V_TEMP]
+    else:
+        v = engine.volume_accounts[m.plenum]
+        plenum_p, plenum_t = v[lay.B_P_TIME] / seconds, v[lay.B_T_TIME] / seconds
+    air = a[:, lay.A_AIR_IN] - a[:, lay.A_AIR_BACK]
+    work = a[:, lay.A_WORK]
+    gross = a[:, lay.A_WORK_HIGH]
+    friction = friction_pressure(case, engine.rpm) * m.swept
+    burned = memory[:, lay.M_TRAP_BURNED] / memory[:, lay.M_TRAP_MASS]
+    back = a[:, lay.A_MASS_BACK] / np.maximum(a[:, lay.A_MASS_IN], 1e-300)
+    per_torque = 1.0 / (4.0 * math.pi)
+    torque = (work - friction) * per_torque
+    charge_sound = float(sound_speed(m.gas, plenum_t))
+    mach_mean, mach_peak, runner_sound = _duct_numbers(engine)
+    displaced = m.swept * n
+    scalars = {
+        "volumetric_efficiency": float(air.mean() / (reference * m.swept)),
+        "volumetric_efficiency_plenum": float(air.mean() / (plenum_p / (m.gas.r[0] * plenum_t) * m.swept)),
+        "trapped_efficiency": float(memory[:, lay.M_TRAP_AIR].mean() / (reference * m.swept)),
+        "residual_fraction": float(burned.mean()),
+        "reverse_flow_fraction": float(a[:, lay.A_MASS_BACK].sum() / max(a[:, lay.A_MASS_IN].sum(), 1e-300)),
+        "torque": float(torque.sum()),
+        "power": float(torque.sum() * engine.rpm * math.pi / 30.0),
+        "gross_torque": float(gross.sum() * per_torque),
+        "pumping_torque": float((work - gross).sum() * per_torque),
+        "friction_torque": float(friction * n * per_torque),
+        "indicated_mean_pressure": float(work.sum() / displaced),
+        "gross_mean_pressure": float(gross.sum() / displaced),
+        "pumping_mean_pressure": float((work - gross).sum() / displaced),
+        "friction_mean_pressure": friction / m.swept,
+        "port_mach_mean": mach_mean,
+        "port_mach_peak": mach_peak,
+        "inlet_mach_index": float(
+            inlet_mach_index(case.engine.bore, case.engine.stroke, engine.rpm, m.mean_intake_area, charge_sound)
+        ),
+        "plenum_pressure": float(plenum_p),
+        "plenum_temperature": float(plenum_t),
+        "air_flow": float(air.sum() / seconds),
+        "exhaust_temperature": _exhaust_temperature(engine),
+        "peak_pressure": float(a[:, lay.A_PEAK_P].max()),
+        "runner_sound_speed": runner_sound if math.isfinite(runner_sound) else charge_sound,
+    }
+    per_cylinder = {
+        "volumetric_efficiency": air / (reference * m.swept),
+        "trapped_efficiency": memory[:, lay.M_TRAP_AIR] / (reference * m.swept),
+        "residual_fraction": burned,
+        "reverse_flow_fraction": back,
+        "torque": torque,
+        "peak_pressure": a[:, lay.A_PEAK_P].copy(),
+    }
+    return {"scalars": scalars, "per_cylinder": per_cylinder}
+
+
+def _exhaust_temperature(engine: Engine) -> float:
+    """Temperature [K] of a steady stream carrying the cycle's exhaust mass and enthalpy."""
+    a = engine.accounts.sum(axis=0)
+    mass = a[lay.A_MASS_OUT]
+    if mass <= 0.0:
+        return math.nan
+    gas = engine.model.gas
+    yf, yb = a[lay.A_FUEL_OUT] / mass, a[lay.A_BURNED_OUT] / mass
+    wanted = a[lay.A_ENERGY_OUT] / mass
+    low, high = 150.0, 4000.0
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if float(enthalpy(gas, middle, yf, yb)) < wanted else (low, middle)
+    return 0.5 * (low + high)
+
+
+def _probe_column(engine: Engine, name: str) -> int:
+    net = engine.model.net
+    return 1 + solver.CYLINDER_COLUMNS * len(net.cylinder) + solver.PROBE_COLUMNS * engine.model.probes[name]
+
+
+def _duct_numbers(engine: Engine) -> tuple[float, float, float]:
+    """(mean port Mach number while the intake is open, its peak, mean sound speed at mid-runner), over all cylinders."""
+    m = engine.model
+    rows = engine.rows[: engine.written]
+    means, peaks, sounds = [], [], []
+    for k in range(len(m.net.cylinder)):
+        name = f"cylinder {k + 1} port pinch"
+        if name not in m.probes:
+            return math.nan, math.nan, math.nan
+        at = _probe_column(engine, name)
+        mach = np.abs(rows[:, at + 1]) / rows[:, at + 3]
+        open_now = m.intake_lift.at((rows[:, 0] - m.phases[k]) % 720.0) > 0.0
+        means.append(mach[open_now].mean())
+        peaks.append(mach[open_now].max())
+        middle = _probe_column(engine, f"cylinder {k + 1} runner middle")
+        sounds.append(rows[:, middle + 3].mean())
+    return float(np.mean(means)), float(np.max(peaks)), float(np.mean(sounds))
+
+
+def trace_of(engine: Engine) -> Trace:
+    """The last cycle by crank angle, every degree: columns named "cylinder 1 pressure", "cylinder 1 intake valve velocity" ..."""
+    m = engine.model
+    rows = engine.rows[: engine.written]
+    angle = np.arange(0.0, 720.0, engine.trace_step)
+    local = (rows[:, 0] - m.start_angle) % 720.0
+    order = np.argsort(local, kind="stable")
+    wanted = (angle - m.start_angle) % 720.0
+    columns: dict[str, np.ndarray] = {}
+
+    def take(name: str, column: int) -> None:
+        columns[name] = np.interp(wanted, local[order], rows[order, column], period=720.0)
+
+    at = 1
+    for k in range(len(m.net.cylinder)):
+        for offset, what in enumerate(("pressure", "temperature", "mass", "volume", "intake flow", "exhaust flow")):
+            take(f"cylinder {k + 1} {what}", at + offset)
+        columns[f"cylinder {k + 1} intake lift"] = m.intake_lift.at((angle - m.phases[k]) % 720.0)
+        columns[f"cylinder {k + 1} exhaust lift"] = m.exhaust_lift.at((angle - m.phases[k]) % 720.0)
+        at += solver.CYLINDER_COLUMNS
+    for name in sorted(m.probes, key=m.probes.get):
+        for offset, what in enumerate(("pressure", "velocity", "temperature", "sound speed")):
+            take(f"{name} {what}", at + offset)
+        at += solver.PROBE_COLUMNS
+    for name in m.volumes:
+        if not name.startswith("cylinder"):
+            take(f"{name} pressure", at)
+            take(f"{name} temperature", at + 1)
+        at += solver.VOLUME_COLUMNS
+    return Trace(angle, columns)
