@@ -37,6 +37,7 @@ TABLE: dict[str, dict[str, float]] = {
     "area": {"mm2": 1e-6, "cm2": 1e-4, "m2": 1.0, "in2": INCH**2},
     "volume": {"cc": 1e-6, "L": 1e-3, "m3": 1.0, "mm3": 1e-9, "in3": INCH**3},
     "pressure": _PRESSURE,
+    "absolute_pressure": _PRESSURE,
     "barometer": _PRESSURE,
     "pressure_difference": _PRESSURE,
     "mean_pressure": _PRESSURE,
@@ -134,8 +135,8 @@ def _kind_of(unit: str) -> str:
     raise UnitError(f'no unit is called "{unit}"')
 
 
-def _split_reference(text: str) -> tuple[str, str]:
-    """Unit text of a pressure into (unit, "abs" | "gauge" | "")."""
+def split_reference(text: str) -> tuple[str, str]:
+    """Unit text of a pressure into (unit, "abs" | "gauge" | ""): `"kPa abs"` gives `("kPa", "abs")`."""
     lowered = text.lower().strip()
     glued = _GLUED.get(lowered)
     if glued:
@@ -166,8 +167,8 @@ def parse(text: str | int | float, kind: str, barometer: float | None = None) ->
     """Number with a unit to SI: metres, m2, m3, pascals absolute, kelvins, kg/s ...; degrees and rpm stay as they are.
 
     `kind` is a key of TABLE. Kind "pressure" must say "abs" or "gauge" (a gauge pressure is added to `barometer` [Pa],
-    which must be known); "barometer" is absolute by its nature; "pressure_difference" and "mean_pressure" are
-    differences. Raises UnitError.
+    which must be known); "absolute_pressure" must say "abs"; "barometer" is absolute by its nature;
+    "pressure_difference" and "mean_pressure" are differences. Raises UnitError.
     """
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise UnitError("not a number with a unit")
@@ -184,7 +185,7 @@ def parse(text: str | int | float, kind: str, barometer: float | None = None) ->
         raise UnitError("not a finite number")
     reference = ""
     if TABLE[kind] is _PRESSURE:
-        unit_text, reference = _split_reference(unit_text)
+        unit_text, reference = split_reference(unit_text)
     if not unit_text and kind != "fraction":
         raise UnitError("missing unit", f'did you mean "{number} {next(iter(TABLE[kind]))}"?')
     unit = unit_named(unit_text, kind)
@@ -211,30 +212,30 @@ def _wrong_unit(number: str, unit_text: str, kind: str) -> UnitError:
 
 
 def _article(kind: str) -> str:
-    name = {"speed_rpm": "engine speed", "fraction": "fraction", "barometer": "pressure"}.get(kind)
+    name = {"speed_rpm": "engine speed", "barometer": "pressure"}.get(kind)
     name = name or kind.replace("_", " ")
     return ("an " if name[0] in "aeiou" else "a ") + name
 
 
 def _referenced(si: float, kind: str, reference: str, text: str, barometer: float | None) -> float:
     """Absolute pressure of a reading, or the reading itself where the kind needs no reference."""
-    if kind == "pressure":
-        if not reference:
-            raise UnitError('says neither "abs" nor "gauge"', f'write "{text} abs" or "{text} gauge"')
-        if reference == "gauge":
-            if barometer is None:
-                raise UnitError("a gauge pressure needs the barometer", "write it as an absolute one")
-            return si + barometer
-    elif kind == "barometer" and reference == "gauge":
-        raise UnitError("a barometer reading is absolute", f'did you mean "{text} abs"?')
-    elif kind in ("pressure_difference", "mean_pressure") and reference == "abs":
+    if kind in ("pressure", "absolute_pressure") and not reference:
+        cure = f'write "{text} abs"' + (f' or "{text} gauge"' if kind == "pressure" else "")
+        raise UnitError('says neither "abs" nor "gauge"', cure)
+    if kind == "pressure" and reference == "gauge":
+        if barometer is None:
+            raise UnitError("a gauge pressure needs the barometer", "write it as an absolute one")
+        return si + barometer
+    if kind in ("barometer", "absolute_pressure") and reference == "gauge":
+        raise UnitError("the pressure of the air itself cannot be gauge", f'write "{text} abs", if it is')
+    if kind in ("pressure_difference", "mean_pressure") and reference == "abs":
         raise UnitError("a difference of pressures cannot be absolute", f'did you mean "{text}"?')
     return si
 
 
 def from_si(value: float, unit: str) -> float:
     """SI value in `unit`: `from_si(0.0385, "mm")` gives 38.5; pressures may be named "kPa abs"."""
-    bare, _ = _split_reference(unit)
+    bare, _ = split_reference(unit)
     kind = _kind_of(bare)
     name = unit_named(bare, kind)
     return (value - (_OFFSET.get(name, 0.0) if kind == "temperature" else 0.0)) / TABLE[kind][name]

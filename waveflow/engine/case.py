@@ -14,6 +14,7 @@ from typing import Annotated, Any
 
 from pydantic import Field, PrivateAttr, ValidationError
 
+from waveflow import units
 from waveflow.engine.assumptions import MARKS, Assumption, filled_in, of_use
 from waveflow.engine.compression import swept_volume
 from waveflow.engine.fields import Whole, Words, standard
@@ -33,7 +34,7 @@ from waveflow.engine.parts_engine import (
     Wiebe,
 )
 from waveflow.engine.parts_pipe import Exhaust, Intake
-from waveflow.engine.reading import Reading, read, read_string
+from waveflow.engine.reading import SET, Reading, read, read_string
 from waveflow.errors import CaseError, CaseProblem, CaseWarning
 
 FORMAT = 1
@@ -131,7 +132,8 @@ class Case(Part):
 
     def __repr__(self) -> str:
         option = f", option {self.option}" if self.option else ""
-        return f"<Case {self.name}{option}: {self.engine.cylinders} cylinders, {self.displacement * 1e6:.0f} cc>"
+        count = "1 cylinder" if self.engine.cylinders == 1 else f"{self.engine.cylinders} cylinders"
+        return f"<Case {self.name}{option}: {count}, {self.displacement * 1e6:.0f} cc>"
 
     def __str__(self) -> str:
         return repr(self)
@@ -159,7 +161,7 @@ def _made(reading: Reading) -> Case:
     from waveflow.engine.checks import find
     from waveflow.engine.fill import complete, enlarged
     from waveflow.engine.resolved import toml_text
-    from waveflow.engine.wording import problems_of
+    from waveflow.engine.wording import problems_of, with_unknown
 
     settled = settle_flows(reading)
     context: dict[str, Any] = {"barometer": _barometer(reading)}
@@ -168,12 +170,13 @@ def _made(reading: Reading) -> Case:
         case = Case.model_validate(reading.tree, context=context)
         checked = case
     except ValidationError as error:
-        problems += problems_of(error, Case, reading)
-        checked = Case.model_validate(reading.tree, context=context | {"lenient": True})
+        found, misspelt = problems_of(error, Case, reading)
+        problems += found
+        checked = Case.model_validate(with_unknown(reading.tree, misspelt), context=context | {"lenient": True})
     mistakes, warnings = find(checked, reading, bool(problems))
     problems += mistakes
     if problems:
-        raise CaseError(sorted(set(problems), key=lambda each: (each.file == "--set", each.file, each.line or 0)))
+        raise CaseError(sorted(dict.fromkeys(problems), key=lambda each: (each.file == SET, each.file, each.line or 0)))
     case, computed = complete(case)
     if case.enlarge is not None:
         case, remarks = _with_derived_port(case, enlarged, reading)
@@ -203,11 +206,9 @@ def _with_derived_port(case: Case, enlarged: Any, reading: Reading) -> tuple[Cas
     return case, [CaseWarning(file, key, None, text, line=line) for text in derived.warnings]
 
 
-def _barometer(reading: Reading) -> float | None:
-    """Ambient pressure [Pa], which a gauge pressure is counted from; None as long as it is not known."""
-    from waveflow.units import UnitError, parse
-
+def _barometer(reading: Reading) -> float:
+    """Ambient pressure [Pa], which gauge pressures are counted from; where it is wrong, the case is refused anyway."""
     try:
-        return parse(reading.value(("ambient", "pressure")), "pressure")
-    except UnitError:
-        return None
+        return units.parse(reading.value(("ambient", "pressure")), "absolute_pressure")
+    except units.UnitError:
+        return units.parse("1 atm", "barometer")

@@ -44,6 +44,9 @@ def find(case: Any, reading: Reading, partly_wrong: bool) -> tuple[list[CaseProb
         except Skip:
             continue
     if not partly_wrong and not problems:
+        for check in checks_valves.LATE_CHECKS:
+            for finding in check(case):
+                _put(finding, reading, problems, warnings)
         for key, message in reading.remarks:
             _put(Finding(key, message, warning=True), reading, problems, warnings)
         for finding in unusual(case, ()):

@@ -12,7 +12,7 @@ from waveflow.units import show
 
 SIDES = ("intake", "exhaust")
 BEYOND_SHEET = 0.5e-3
-CLOSED = 0.3e-3
+SEATED = 0.05e-3
 
 
 def each_side(check: Callable[[Any, str], Iterator[Finding]]) -> Callable[[Any], Iterator[Finding]]:
@@ -124,12 +124,17 @@ def lift_table(case: Any, side: str) -> Iterator[Finding]:
     if cam.angle[-1] - cam.angle[0] > 720:
         yield Finding((*key, "angle"), "longer than one cycle of 720 deg", "up to 720 deg from first to last")
     for number in (0, len(cam.lift) - 1):
-        if abs(cam.lift[number]) > max(CLOSED, cam.lash):
+        if cam.lift[number] > SEATED:
             end = "start" if number == 0 else "end"
             message = f"the table does not {end} with the valve shut"
-            yield Finding((*key, "lift", number), message, f"up to {show(max(CLOSED, cam.lash), 'mm')}")
-    if max(cam.lift) * (cam.rocker_ratio if cam.lift_of == "lobe" else 1.0) <= cam.lash:
-        yield Finding((*key, "lash"), "the valve never opens")
+            yield Finding((*key, "lift", number), message, f"up to {show(SEATED, 'mm')}")
+    if greatest_lift(cam) <= 0:
+        yield Finding((*key, "lift"), "the valve never opens")
+    if cam.lift_of == "valve":
+        for name in ("rocker_ratio", "lash"):
+            if name in cam.model_fields_set:
+                message = "has no effect: the table holds the valve's own lift"
+                yield Finding((*key, name), message, warning=True)
     top = cam.lift.index(max(cam.lift))
     low, high = (40, 180) if side == "intake" else (-180, -40)
     if not low <= cam.angle[top] <= high:
@@ -141,9 +146,9 @@ def greatest_lift(cam: Any) -> float:
     """Greatest lift at the valve [m]: rocker ratio applied, lash taken off."""
     if cam.kind == "sine_squared":
         return cam.max_lift
-    lobe = cam.lobe_lift if cam.kind == "card" else max(cam.lift)
-    ratio = 1.0 if cam.kind == "table" and cam.lift_of == "valve" else cam.rocker_ratio
-    return lobe * ratio - cam.lash
+    if cam.kind == "table" and cam.lift_of == "valve":
+        return max(cam.lift)
+    return (cam.lobe_lift if cam.kind == "card" else max(cam.lift)) * cam.rocker_ratio - cam.lash
 
 
 def _flow(table: Any) -> tuple[Any, str, Any]:
@@ -183,8 +188,10 @@ def sheet(case: Any, side: str) -> Iterator[Finding]:
     elif flow.leak_subtracted and flow.leak > 0:
         message = "given, though leak_subtracted = true; it is not taken off again"
         yield Finding((*key, "leak"), message, warning=True)
-    elif flow.flow[0] <= flow.leak:
-        yield Finding((*key, "flow", 0), "not above the leak", f"above {show(flow.leak, 'CFM')}")
+    elif not flow.leak_subtracted:
+        for number, reading in enumerate(flow.flow):
+            if reading <= flow.leak:
+                yield Finding((*key, "flow", number), "not above the leak", f"above {show(flow.leak, 'CFM')}")
     yield from _plate(flow, key)
     if valve.count > 1 and flow.valves_open is None:
         message = f"missing: there are {valve.count} valves a side"
@@ -256,6 +263,24 @@ def lift_beyond_sheet(case: Any, side: str) -> Iterator[Finding]:
         yield Finding((side, "cam", name), message, warning=True)
 
 
+@each_side
+def smooth_lobe(case: Any, side: str) -> Iterator[Finding]:
+    """Whether one smooth lobe can have both durations; asked last, as it brings in the number library."""
+    cam = getattr(case, side).cam
+    if cam.kind != "card" or cam.second_duration is None:
+        return
+    from waveflow.engine.lobe import EXPONENTS, CardLobe
+
+    lobes = [CardLobe.through(cam.lobe_lift, cam.duration, cam.duration_at, exponent) for exponent in EXPONENTS]
+    low, high = sorted(lobe.duration(cam.second_duration_at) for lobe in lobes)
+    if not low <= cam.second_duration <= high:
+        message = f"no smooth lobe of {show(cam.lobe_lift, 'mm')} has it beside {cam.duration:g} deg"
+        message += f" at {show(cam.duration_at, 'mm')}"
+        hint = "look at durations, checking heights and lobe lift again"
+        yield Finding((side, "cam", "second_duration"), message, f"{low:.0f} to {high:.0f} deg", hint)
+
+
+LATE_CHECKS = (smooth_lobe,)
 CHECKS = (
     valve_in_bore, valve_sizes, both_valves, card, sine, lift_table, flow_columns, sheet, falling_sheet, throat_cap,
     lift_beyond_sheet,

@@ -24,8 +24,22 @@ _SLACK = 1e-9
 _SWAPS = {
     "length": ("mm", "in", "cm"), "area": ("mm2", "in2", "cm2"), "volume": ("cc", "L", "in3"),
     "temperature": ("degC", "degF", "K"), "pressure": ("kPa", "bar", "psi", "Pa"),
-    "barometer": ("kPa", "inHg", "mbar"), "pressure_difference": ("inH2O", "kPa", "Pa"),
+    "absolute_pressure": ("kPa", "inHg", "mbar", "bar"), "barometer": ("kPa", "inHg", "mbar"),
+    "pressure_difference": ("inH2O", "kPa", "Pa"),
     "mean_pressure": ("kPa", "bar"), "volume_flow": ("CFM", "L/s", "m3/h"),
+}  # fmt: skip
+
+
+# a shop's other words for our choices
+_OTHER_WORDS = {
+    "petrol": ("gasoline",), "pump petrol": ("gasoline",), "gas": ("gasoline",), "e10": ("gasoline",),
+    "e85": ("ethanol_blend",), "ethanol": ("ethanol_blend",), "no fuel": ("none",), "trumpet": ("bellmouth",),
+    "bell": ("bellmouth",), "velocity stack": ("bellmouth",), "circle": ("round",), "circular": ("round",),
+    "rectangle": ("rounded rectangle",), "square": ("rounded rectangle",), "rectangular": ("rounded rectangle",),
+    "oval": ("ellipse",), "slot": ("oblong",), "mould": ("measured",), "valve": ("valve head",),
+    "head": ("valve head",), "valve area": ("valve head",), "bench": ("sheet",), "measured": ("sheet",),
+    "cd": ("coefficient",), "lift table": ("table",), "cam card": ("card",), "sine": ("sine_squared",),
+    "follower": ("lobe",), "cam": ("lobe",), "whole port": ("port",), "all": ("port",), "off": ("motored",),
 }  # fmt: skip
 
 
@@ -54,10 +68,11 @@ def refuse(message: str, allowed: str = "", why: str = "", hint: str = "") -> Py
 
 @dataclass(frozen=True)
 class Kind:
-    """What all kinds share: why the range is what it is, and an example for the hint on a missing key."""
+    """What all kinds share: why the range is what it is, an example for a missing key, why it must not be missing."""
 
     why: str = field(default="", kw_only=True)
     example: str = field(default="", kw_only=True)
+    must: str = field(default="", kw_only=True)
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
         return core_schema.with_info_plain_validator_function(self.read)
@@ -134,14 +149,16 @@ class Quantity(Kind):
         return ""
 
     def _slips(self, number: str, unit: str) -> list[str]:
-        swaps = [f"{number} {other}{' abs' if self.kind == 'pressure' else ''}" for other in _SWAPS.get(self.kind, ())]
+        referenced = self.kind in ("pressure", "absolute_pressure")
+        swaps = [f"{number} {other}{' abs' if referenced else ''}" for other in _SWAPS.get(self.kind, ())]
         if not unit:
-            own = units.unit_named(units._split_reference(self.unit)[0], self.kind)
-            percent = [f"{number} %"] if self.kind == "fraction" else []
-            # which of abs and gauge is never guessed
-            return percent + [f"{number} {own}", *swaps] if self.kind != "pressure" else percent
-        if units.unit_named(units._split_reference(unit)[0], self.kind) is None:
+            return [f"{number} %"] if self.kind == "fraction" else [f"{number} {self.unit}", *swaps]
+        bare, reference = units.split_reference(unit)
+        if units.unit_named(bare, self.kind) is None:
             return []
+        if referenced and not reference:
+            # which of the two is not guessed: a cure only where one alone can be
+            return [] if self.kind == "pressure" else [f"{number} {bare} abs"]
         shifted = [f"{_shift(number, power)} {unit}" for power in (-1, 1)]
         return shifted + swaps + [f"{_shift(number, power)} {unit}" for power in (-3, 3, -2, 2)]
 
@@ -293,7 +310,11 @@ class Choice(Kind):
 def nearest_word(word: str, words: tuple[str, ...] | list[str]) -> str:
     """`did you mean "ellipse"?` or nothing."""
     plain = {name.lower().replace("_", " ").replace("-", " "): name for name in words}
-    close = difflib.get_close_matches(word[:60].lower().replace("_", " ").replace("-", " "), plain, 1, 0.55)
+    low = word[:60].lower().replace("_", " ").replace("-", " ").strip()
+    other = next((each for each in _OTHER_WORDS.get(low, ()) if each in words), None)
+    if other is not None:
+        return f'did you mean "{other}"?'
+    close = difflib.get_close_matches(low, plain, 1, 0.6)
     return f'did you mean "{plain[close[0]]}"?' if close else ""
 
 

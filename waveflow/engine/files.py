@@ -72,7 +72,7 @@ def _toml_problem(message: str, text: str, label: str) -> CaseProblem:
         line, column = int(found[1]), int(found[2])
         row = (text.split("\n") + [""])[line - 1]
         hint = _toml_cure(message, row)
-        what = f"not valid TOML: {message[: found.start()].strip()} at column {column}"
+        what = f"not valid TOML at column {column}: {message[: found.start()].strip()}"
         return CaseProblem(label, "", None, what, hint=hint, line=line)
     line = text.count("\n") + 1 if "end of document" in message else None
     return CaseProblem(label, "", None, f"not valid TOML: {message[:200]}", line=line)

@@ -23,6 +23,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError, core_schema
 
 from waveflow.engine.fields import UNKNOWN, refuse
+from waveflow.engine.tables import split_series
 
 MOST_ROWS = 5000
 
@@ -64,22 +65,12 @@ class Part(BaseModel):
             return UNKNOWN
 
 
-def _split_series(value: Any) -> Any:
-    """`"1, 2, 3 mm"` as the list `["1 mm", "2 mm", "3 mm"]`; a list stays as it is."""
-    if not isinstance(value, str):
-        if isinstance(value, (list, tuple)):
-            return tuple(value)
-        raise refuse('not a list, nor a text such as "1, 2, 3 mm"')
-    pieces = [piece.strip() for piece in value.replace(";", ",").split(",")]
-    if len(pieces) == 1:
-        pieces = value.split()
-    unit = ""
-    words = pieces[-1].split(None, 1) if pieces else []
-    if len(words) == 2:
-        pieces[-1], unit = words
-    elif len(pieces) > 1 and not any(digit in pieces[-1] for digit in "0123456789"):
-        unit = pieces.pop()
-    return tuple(f"{piece} {unit}".strip() for piece in pieces)
+def _as_series(value: Any) -> Any:
+    if isinstance(value, str):
+        return tuple(split_series(value))
+    if isinstance(value, (list, tuple)):
+        return tuple(value)
+    raise refuse('not a list, nor a text such as "1, 2, 3 mm"')
 
 
 def series(kind: Any, shortest: int = 2) -> Any:
@@ -87,7 +78,7 @@ def series(kind: Any, shortest: int = 2) -> Any:
     return Annotated[
         tuple[Annotated[Any, kind], ...],
         Field(min_length=shortest, max_length=MOST_ROWS),
-        BeforeValidator(_split_series),
+        BeforeValidator(_as_series),
     ]
 
 

@@ -72,7 +72,12 @@ class Ambient(Part):
     pressure: Annotated[
         float,
         Quantity(
-            "pressure", "40 kPa abs", "120 kPa abs", ("80 kPa abs", "105 kPa abs"), example="101 kPa abs", why="weather"
+            "absolute_pressure",
+            "40 kPa abs",
+            "120 kPa abs",
+            ("80 kPa abs", "105 kPa abs"),
+            example="101 kPa abs",
+            why="weather",
         ),
     ]
     temperature: Annotated[

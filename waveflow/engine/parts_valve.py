@@ -14,6 +14,7 @@ LASH = Quantity(
 ROCKER = Number(0.5, 3.0, (0.9, 2.0), why="valve lift over lobe lift")
 ADVANCE = Quantity("angle", "-30 deg", "30 deg", ("-12 deg", "12 deg"), why="cam moved against its card, + is earlier")
 _CHECKING = "a duration means nothing without the lift it was read at, at the follower"
+_AREA = "a coefficient means nothing without the area it is counted on"
 AREA_REFERENCES = ("curtain", "valve head")
 
 
@@ -47,12 +48,23 @@ class Card(Part):
         float, Quantity("angle", "100 deg", "400 deg", ("180 deg", "330 deg"), why="crank degrees", example="208 deg")
     ]
     duration_at: Annotated[
-        float, Quantity("length", "0.01 mm", "3 mm", ("0.05 mm", "1.5 mm"), why=_CHECKING, example="0.050 in")
+        float,
+        Quantity(
+            "length",
+            "0.01 mm",
+            "3 mm",
+            ("0.05 mm", "1.5 mm"),
+            why="at the follower",
+            must=_CHECKING,
+            example="0.050 in",
+        ),
     ]
     second_duration: (
         Annotated[float, Quantity("angle", "100 deg", "450 deg", ("180 deg", "360 deg"), why="crank degrees")] | None
     ) = None
-    second_duration_at: Annotated[float, Quantity("length", "0.01 mm", "3 mm", why=_CHECKING)] | None = None
+    second_duration_at: (
+        Annotated[float, Quantity("length", "0.01 mm", "3 mm", why="at the follower", must=_CHECKING)] | None
+    ) = None
     lobe_centre: Annotated[
         float,
         Quantity(
@@ -70,8 +82,10 @@ class LiftTable(Part):
     angle: series(
         Quantity("angle", "-720 deg", "720 deg", ("-400 deg", "400 deg"), why="after gas-exchange top dead centre"), 5
     )
-    lift: series(Quantity("length", "-0.2 mm", "30 mm", why="lift of lobe or valve"), 5)
-    lift_of: Annotated[str, Choice(("lobe", "valve"), why="where the dial indicator stood", example="lobe")]
+    lift: series(Quantity("length", "0 mm", "30 mm", why="lift of lobe or valve"), 5)
+    lift_of: Annotated[
+        str, Choice(("lobe", "valve"), must="where the dial indicator stood decides rocker and lash", example="lobe")
+    ]
     rocker_ratio: Annotated[float, ROCKER] = standard(1.0, "follower straight on the valve")
     lash: Annotated[float, LASH] = standard(0.0, "no play")
     angle_from: Annotated[str, Choice(("gas exchange TDC",))] = standard("gas exchange TDC", "the only zero there is")
@@ -113,14 +127,14 @@ class SheetFlow(Part):
             "pressure_difference", "1 inH2O", "100 inH2O", ("3 inH2O", "60 inH2O"), example="28 inH2O", why="bench"
         ),
     ]
-    reference_area: Annotated[
-        str, Choice(AREA_REFERENCES, why="the area the coefficient is counted on", example="curtain")
-    ]
-    leak_subtracted: Annotated[bool, YesNo(why="is the bench's leak already taken off the readings?", example="false")]
+    reference_area: Annotated[str, Choice(AREA_REFERENCES, must=_AREA, example="curtain")]
+    leak_subtracted: Annotated[bool, YesNo(must="is the bench's leak already taken off the readings?", example="false")]
     leak: Annotated[float, Quantity("volume_flow", "0 CFM", "50 CFM", ("0 CFM", "5 CFM"), why="read at zero lift")] = (
         standard(0.0, "no leak stated")
     )
-    plate_corrected: Annotated[bool, YesNo(why="are the readings corrected by the plate check?", example="false")]
+    plate_corrected: Annotated[
+        bool, YesNo(must="are the readings already corrected by the plate check?", example="false")
+    ]
     plate_expected: Annotated[float, Quantity("volume_flow", "1 CFM", "1000 CFM", why="plate check")] | None = None
     plate_read: Annotated[float, Quantity("volume_flow", "1 CFM", "1000 CFM", why="plate check")] | None = None
     air_temperature: Annotated[
@@ -148,7 +162,7 @@ class CoefficientFlow(Part):
         str,
         Choice(
             (*AREA_REFERENCES, "curtain capped by throat"),
-            why="the area the coefficient is counted on",
+            must=_AREA,
             example="curtain",
         ),
     ]
@@ -162,7 +176,7 @@ class CoefficientFlow(Part):
 
 
 class StockFlow(Part):
-    """No sheet of its own: the coefficient of the base's flow, on valve-head area, is kept. Always marked as assumed."""
+    """No sheet of its own: the coefficient of the base's flow on valve-head area is kept, and marked as assumed."""
 
     kind: Literal["stock"]
     stock_flow: one_of(SheetFlow, CoefficientFlow)

@@ -16,7 +16,7 @@ from typing import Any
 
 from waveflow.engine.files import parse_toml, read_text
 from waveflow.engine.lines import DEEPEST, Key
-from waveflow.engine.tables import Place, expand_tables
+from waveflow.engine.tables import Place, expand_tables, split_series
 from waveflow.errors import CaseError, CaseProblem
 
 MOST_BASES = 16
@@ -60,8 +60,9 @@ class Reading:
         for part in key:
             if isinstance(at, dict) and isinstance(part, str):
                 at = at.get(part)
-            elif isinstance(at, list) and isinstance(part, int) and part < len(at):
-                at = at[part]
+            elif isinstance(at, (list, str)) and isinstance(part, int):
+                items = split_series(at) if isinstance(at, str) else at
+                at = items[part] if part < len(items) else None
             else:
                 return None
         return at

@@ -103,6 +103,20 @@ def _cell(sheet: Sheet, row: dict[str, str], name: str) -> str | None:
     return f"{cell} {unit}" if re.fullmatch(r"[-+0-9.eE]+", cell) else cell
 
 
+def split_series(text: str) -> list[str]:
+    """`"1, 2, 3 mm"` as `["1 mm", "2 mm", "3 mm"]`: a column written as one text, its unit at the end."""
+    pieces = [piece.strip() for piece in text.replace(";", ",").split(",")]
+    if len(pieces) == 1:
+        pieces = text.split()
+    unit = ""
+    last = pieces[-1].split(None, 1) if pieces else []
+    if len(last) == 2:
+        pieces[-1], unit = last
+    elif len(pieces) > 1 and not re.search("[0-9]", pieces[-1]):
+        unit = pieces.pop()
+    return [f"{piece} {unit}".strip() for piece in pieces]
+
+
 def expand_tables(
     tree: dict[str, Any],
     places: dict[Key, Place],

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import copy
 import difflib
 from collections.abc import Iterable
 from typing import Any
 
 from pydantic import ValidationError
 
-from waveflow.engine.fields import Choice, nearest_word
+from waveflow.engine.fields import UNKNOWN, Choice, nearest_word
 from waveflow.engine.lines import Key
 from waveflow.engine.part import Part, key_of
 from waveflow.engine.parts_pipe import kind_of
 from waveflow.engine.reading import Reading, dotted, written
+from waveflow.engine.tables import split_series
 from waveflow.errors import CaseProblem
 
 _TAGGED = ("cam", "flow", "burn", "stock_flow")
@@ -86,21 +88,51 @@ def _true_key(loc: tuple, tree: Any) -> Key:
     return tuple(key)
 
 
-def problems_of(error: ValidationError, root: type[Part], reading: Reading) -> list[CaseProblem]:
-    """Every mistake pydantic found, in the order of the file's lines."""
+def problems_of(error: ValidationError, root: type[Part], reading: Reading) -> tuple[list[CaseProblem], set[Key]]:
+    """Every mistake pydantic found, and the keys that are there under a misspelt name."""
     entries = [(_true_key(entry["loc"], reading.tree), entry) for entry in error.errors(include_url=False)]
     cures = {}
     for key, entry in entries:
         if entry["type"] == "extra_forbidden":
             cures[key] = nearest_key(str(key[-1]), model_at(root, key[:-1], reading.tree), root)
     meant = {(*key[:-1], name) for key, (name, _) in cures.items() if name}
-    problems = []
+    bare = _without_units(entries, reading)
+    problems = [_all_bare(key, first, reading) for key, first in bare.items()]
+    spoilt = {key[:-1] for key, _ in entries}
     for key, entry in entries:
-        # a key that is missing only because it is misspelt is one mistake, not two
-        if entry["type"] == "missing" and key in meant:
+        # a key that is missing only because it is misspelt is one mistake, not two; a list is short of its bad items
+        if entry["type"] == "missing" and key in meant or entry["type"] == "too_short" and key in spoilt:
             continue
-        problems.append(_problem(key, entry, root, reading, cures))
-    return problems
+        if key[:-1] not in bare:
+            problems.append(_problem(key, entry, root, reading, cures))
+    return problems, meant
+
+
+def _without_units(entries: list, reading: Reading) -> dict[Key, dict]:
+    """Columns of which no value has a unit: told once, not for every value."""
+    bare: dict[Key, list[dict]] = {}
+    for key, entry in entries:
+        if isinstance(key[-1], int) and entry.get("ctx", {}).get("message") == "missing unit":
+            bare.setdefault(key[:-1], []).append(entry)
+    whole = {}
+    for key, found in bare.items():
+        column = reading.value(key)
+        size = len(split_series(column)) if isinstance(column, str) else len(column)
+        if len(found) == size > 1:
+            whole[key] = found[0]
+    return whole
+
+
+def _all_bare(key: Key, first: dict, reading: Reading) -> CaseProblem:
+    file, line = reading.place(key)
+    column, context = reading.value(key), first["ctx"]
+    items = split_series(column) if isinstance(column, str) else [str(each) for each in column]
+    unit = context["hint"].rsplit(" ", 1)[-1].rstrip('?"') if context["hint"] else ""
+    shown = ", ".join(items[:12])
+    hint = f'did you mean "{shown}{", ..." if len(items) > 12 else ""} {unit}"?' if unit else ""
+    return CaseProblem(
+        file, dotted(key), written(column), "missing unit", context["allowed"], hint, line, context["why"]
+    )
 
 
 def nearest_key(word: str, model: type[Part] | None, root: type[Part]) -> tuple[str, str]:
@@ -187,7 +219,7 @@ def _missing(key: Key, field: Any, made: Any) -> CaseProblem:
     hint = f"add {key[-1]} = {example if plain else chr(34) + example + chr(34)}" if example else ""
     allowed = getattr(kind, "allowed", None)
     words = kind.allowed() if isinstance(kind, Choice) and allowed else ""
-    return made("missing", words, hint + (" or what it is" if hint and not words else ""), kind.why, shown=None)
+    return made("missing", words, hint + (" or what it is" if hint and not words else ""), kind.must, shown=None)
 
 
 def kind_is_table(field: Any) -> bool:
@@ -208,3 +240,14 @@ def _which_kind(key: Key, table: dict, field: Any, made: Any, reading: Reading) 
         return made("missing", words, guess, at=at, shown=None)
     hint = nearest_word(given, kinds) if isinstance(given, str) else ""
     return made("not one of the kinds", words, hint or guess, at=at, shown=written(given))
+
+
+def with_unknown(tree: dict[str, Any], keys: set[Key]) -> dict[str, Any]:
+    """Copy of a tree in which `keys` hold a value that no check may use."""
+    new = copy.deepcopy(tree)
+    for key in keys:
+        at: Any = new
+        for part in key[:-1]:
+            at = at[part]
+        at[key[-1]] = UNKNOWN
+    return new
