@@ -19,6 +19,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_up import Engine, make_case
 
+from waveflow.study import journal as journal_module
 from waveflow.study.journal import Journal
 from waveflow.study.lobes import lobe_spacing, lobes_of, peak_of
 from waveflow.study.speeds import MOST_COARSE, SpeedRange, SpeedsError, coarse_speeds, parse_speeds
@@ -270,7 +271,9 @@ def test_stopping_without_a_file_says_so():
 SLOW_RUN = """
 import sys; sys.path.insert(0, sys.argv[1])
 from made_up import Engine, make_case
+from waveflow.study import journal
 from waveflow.study.sweep import sweep
+journal.source_digest = lambda: "the same sources throughout"
 sweep(make_case(), "2000:6000:250", run_point=Engine(slow=0.03), workers=2, resume=sys.argv[2],
       progress=lambda done, total, rpm, ve: print(done, flush=True))
 print("end", flush=True)
@@ -286,12 +289,13 @@ def start_slow_run(journal):
     )
 
 
-def test_killed_in_the_middle_again_and_again_no_finished_point_is_lost(tmp_path):
+def test_killed_in_the_middle_again_and_again_no_finished_point_is_lost(tmp_path, monkeypatch):
+    monkeypatch.setattr(journal_module, "source_digest", lambda: "the same sources throughout")
     chance = random.Random(11)
-    journal = tmp_path / "journal.jsonl"
+    file = tmp_path / "journal.jsonl"
     told = 0
     for _ in range(4):
-        process = start_slow_run(journal)
+        process = start_slow_run(file)
         lines = []
         wait_for = told + chance.randint(1, 4)
         for line in process.stdout:
@@ -304,11 +308,11 @@ def test_killed_in_the_middle_again_and_again_no_finished_point_is_lost(tmp_path
         rest = process.stdout.read().split()
         told = max([told, *(int(line) for line in [*lines, *rest] if line != "end")])
         process.stdout.close(), process.stderr.close()
-        kept = len(journal.read_bytes().splitlines())
+        kept = len(file.read_bytes().splitlines())
         assert kept >= told  # what was told to the user is on the disk
     assert told >= 4
     rest = Engine()
-    resumed = sweep(make_case(), "2000:6000:250", run_point=rest, resume=journal)
+    resumed = sweep(make_case(), "2000:6000:250", run_point=rest, resume=file)
     assert len(rest.calls) <= len(resumed) - told
     assert same_bits(resumed, sweep(make_case(), "2000:6000:250", run_point=Engine()))
 
@@ -385,8 +389,6 @@ def test_a_journal_that_cannot_be_kept_is_said_before_computing(tmp_path):
 
 
 def test_a_disk_that_fills_up_stops_with_one_sentence_and_keeps_what_is_finished(tmp_path, monkeypatch):
-    from waveflow.study import journal as module
-
     real, written = os.write, []
 
     def full(handle, data):
@@ -398,7 +400,7 @@ def test_a_disk_that_fills_up_stops_with_one_sentence_and_keeps_what_is_finished
         return real(handle, data)
 
     file = tmp_path / "journal"
-    monkeypatch.setattr(module, "write_all", _write_all_with(full))
+    monkeypatch.setattr(journal_module, "write_all", _write_all_with(full))
     with pytest.raises(StoreError, match="finished speeds cannot be written: the disk is full"):
         sweep(CASE, [2000, 3000, 4000, 5000], run_point=Engine(), workers=1, resume=file)
     monkeypatch.undo()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import math
 import os
 from collections.abc import Iterable, Mapping
@@ -75,6 +76,7 @@ def sweep(
     intake_length: float | None = None,
     max_cycles: int | None = None,
     start: np.ndarray | None = None,
+    arguments: Mapping[str, Any] | None = None,
     most_extra: int = MOST_EXTRA,
 ) -> SweepResult:
     """Compute a case over speeds.
@@ -84,8 +86,8 @@ def sweep(
     `most_extra`. `refine` True adds such points to a list, too; the result is then in ascending order.
     `workers`: threads, by default one a core. `resume`: journal file; every finished point is added to it at once and
     those found in it for the same case, program and settings are not computed again. `intake_length` [m] of the column
-    that carries the lobes, by default taken from the case. `max_cycles` and `start` (state every point starts from) are
-    passed on to `run_point`.
+    that carries the lobes, by default taken from the case. `max_cycles`, `start` (state every point starts from) and
+    further `arguments` by name (such as `cell`) are passed on to `run_point`.
 
     The result depends neither on `workers` nor on interruptions, bit for bit. A speed that fails is a gap (NaN) with
     its reason in ``failed``.
@@ -95,12 +97,15 @@ def sweep(
     """
     facts = facts_of(case, intake_length)
     planned = plan(case, rpm, refine=refine, intake_length=facts.intake_length, most_extra=most_extra)
-    settings = {"max_cycles": max_cycles, "start": None if start is None else np.asarray(start).tobytes().hex()}
+    passed = {"max_cycles": max_cycles, "start": start, **(arguments or {})}
+    settings = dict(passed)
+    if start is not None:
+        settings["start"] = hashlib.sha256(np.ascontiguousarray(start, float).tobytes()).hexdigest()
     if run_point is None:
         from waveflow.study.cycle import run_point
 
     with Journal(resume, journal_key(facts.digest, settings)) as journal:
-        job = _Sweep(case, facts, planned, journal, run_point, progress, {"max_cycles": max_cycles, "start": start})
+        job = _Sweep(case, facts, planned, journal, run_point, progress, passed)
         count = workers if workers is not None else usable_cores()
         with Workers(min(count, len(set(planned.first)))) as pool:
             try:
@@ -225,7 +230,7 @@ class _Sweep:
             order,
             self.records,
             added=[speed for speed in self.asked if speed not in first],
-            settings={"refined": self.planned.refine, "max_cycles": self.arguments["max_cycles"]},
+            settings={"refined": self.planned.refine, **{k: v for k, v in self.arguments.items() if k != "start"}},
             program=program_version(),
         )
         return made.with_warnings(self._warnings(made))
