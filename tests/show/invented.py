@@ -101,7 +101,8 @@ def option(name: str, level: float, rpm: np.ndarray | None = None, assumed: bool
     if level > 0:
         stock = option("as cast", 0.0, rpm)
         changes = {k: (rpm, curves[k] / stock.curves[k] - 1) for k in SHOWN}
-        bands = {k: (rpm, low[k] / stock.curves[k] - 1, high[k] / stock.curves[k] - 1) for k in SHOWN} if assumed else {}
+        rows = {k: (low[k] / stock.curves[k] - 1, high[k] / stock.curves[k] - 1) for k in SHOWN if assumed}
+        bands = {k: (rpm, *row) for k, row in rows.items()}
     return OptionView(
         name, rpm, curves, assumed, low, high, peaks, {"volumetric_efficiency": 4620 + 260 * level},
         {float(rpm[7]): "temperature above the gas table"} if hole else {},

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
@@ -11,12 +12,17 @@ from waveflow.show.terminal import can_show, console, table, width_of
 from waveflow.show.text_drawing import FINE_GLYPHS, near_cylinder, path_drawing
 from waveflow.show.tract import tract_of
 from waveflow.show.views import Stretch, Tract
-from waveflow.show.words import LEFT_OUT, counted, percent_change, plain, span
+from waveflow.show.words import MODEL_NOTE, counted, percent_change, plain, span
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 Row = tuple[str, str]
+MARK_WORDS = {
+    "assumed": "ASSUMED, standing in for a measurement",
+    "guess": "guesses, nobody measures them",
+    "default": "defaults, choices and neutral values",
+}
 
 
 def engine_rows(case: Any) -> list[Row]:
@@ -119,6 +125,7 @@ def _sizes(stretch: Stretch) -> tuple[str, str, str, str]:
 def print_check(case: Any, stream: IO[str] | None = None) -> None:
     """Everything that was understood of a case, to a stream (standard output): what it is, then what was filled in."""
     from waveflow.engine.case import defaults_and_guesses
+    from waveflow.study.compare import LEAVES_OUT
 
     out = console(stream)
     tract = tract_of(case)
@@ -136,32 +143,41 @@ def print_check(case: Any, stream: IO[str] | None = None) -> None:
     out.print(table((*head, ("", "left")), list(path_rows(tract))))
     out.print()
     fine, width = can_show(FINE_GLYPHS, out.file), width_of(out.file)
-    for drawn in (tract, near_cylinder(tract)):
+    near = near_cylinder(tract)
+    longer = len(tract.intake) + len(tract.exhaust) > len(near.intake) + len(near.exhaust)
+    for drawn in (tract, near) if longer else (tract,):
         for line in path_drawing(drawn, width, 6, fine):
             out.print(line, overflow="crop", no_wrap=True)
         out.print()
     _print_derived(out, case)
     _print_warnings(out, case)
-    filled = defaults_and_guesses(case)
-    if filled:
-        title = f"{counted(len(filled), 'value')} nobody gave, the least certain first"
-        head = (("mark", "key"), ("key", "key"), ("value", "left"), ("likely range", "left"), ("why", "left"))
-        out.print(table(head, list(filled_rows(filled)), title))
-        out.print()
-    out.print(plain(LEFT_OUT, 600))
+    for line in filled_lines(defaults_and_guesses(case), width):
+        out.print(line, overflow="crop", no_wrap=True)
+    out.print()
+    out.print(MODEL_NOTE)
+    out.print(LEAVES_OUT)
 
 
-def filled_rows(filled: Any) -> Iterator[tuple[str, ...]]:
-    """(mark, key, value, likely range, why) of filled-in values; stations alike share one row, "stations[0-7]"."""
-    rows: dict[tuple[str, ...], list[int]] = {}
+def filled_lines(filled: Any, width: int) -> list[str]:
+    """Filled-in values [engine.assumptions.Assumption] as lines at most `width` [characters] wide, grouped by mark.
+
+    Values that are alike at several stations share a line: "stations[0-7]".
+    """
+    groups: dict[str, dict[tuple[str, str], list[int]]] = {}
     for each in filled:
-        mark = each.mark.upper() if each.mark == "assumed" else each.mark
         place = re.search(r"\[(\d+)\]", each.key)
         key = each.key if place is None else each.key[: place.start()] + "[*]" + each.key[place.end() :]
-        row = (mark, key, each.value_text, each.range_text, each.why)
-        rows.setdefault(row, []).append(int(place[1]) if place else -1)
-    for (mark, key, *rest), places in rows.items():
-        yield mark, key.replace("*", _in_short(places)), *rest
+        likely = f", likely {each.range_text}" if each.range_text else ""
+        row = (plain(key, 120), plain(f"= {each.value_text}{likely}" + (f" ({each.why})" if each.why else ""), 300))
+        groups.setdefault(each.mark, {}).setdefault(row, []).append(int(place[1]) if place else -1)
+    lines = [f"{counted(len(filled), 'value')} nobody gave, the least certain first"] if filled else []
+    for mark, rows in groups.items():
+        lines.append(f"  {MARK_WORDS.get(mark, mark)}")
+        for (key, rest), places in rows.items():
+            text = key.replace("*", _in_short(places)) + " " + rest
+            indent = {"initial_indent": "    ", "subsequent_indent": "        "}
+            lines += textwrap.wrap(text, width, break_on_hyphens=False, **indent)
+    return lines
 
 
 def _in_short(places: list[int]) -> str:
@@ -213,6 +229,7 @@ def check_data(case: Any) -> dict[str, Any]:
     from dataclasses import asdict
 
     from waveflow.engine.case import defaults_and_guesses
+    from waveflow.study.compare import LEAVES_OUT
 
     tract = tract_of(case)
     return {
@@ -227,7 +244,8 @@ def check_data(case: Any) -> dict[str, Any]:
         "path": [_part_data(side, part) for side in ("intake", "exhaust") for part in getattr(tract, side)],
         "warnings": [str(warning) for warning in case.warnings],
         "filled_in": [asdict(each) for each in defaults_and_guesses(case)],
-        "leaves_out": LEFT_OUT,
+        "note": MODEL_NOTE,
+        "leaves_out": LEAVES_OUT,
     }
 
 

@@ -6,6 +6,7 @@ loss as a ribbon, and at the foot what the numbers rest on. It fits one A4 sheet
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 from waveflow.show.canvas import A4_LANDSCAPE, bare, describe, name_axes, sheet, style
@@ -138,7 +139,7 @@ def _foot(figure: Figure, view: ComparisonView) -> float:
         lines.append((f"Checks: {plain(view.stamp, 300)}", SOFT_INK))
     if view.left_out:
         lines.append((plain(view.left_out, 600), SOFT_INK))
-    rows = [(part, color) for text, color in lines for part in wrapped(text, 205)]
+    rows = [(part, color) for text, color in lines for part in textwrap.wrap(text, 205)]
     y = 0.022 + 0.0165 * len(rows)
     for number_, (text, color) in enumerate(rows):
         figure.text(LEFT, y - 0.0165 * number_, text, fontsize=6.8, color=color, va="top")

@@ -160,7 +160,7 @@ def draw_ribbon(axes: Axes, view: ComparisonView, name: str, roomy: bool = True)
 
 
 def extremes(option: OptionView, name: str) -> list[Peak]:
-    """Largest gain and largest loss [relative change, 1] of an option against the first; below 0.05 % it is left out."""
+    """Largest gain and largest loss [relative change, 1] of an option against the first; below 0.05 % left out."""
     rpm, change = option.change(name)
     if not np.isfinite(change).any():
         return []
@@ -226,8 +226,8 @@ def draw_power_lines(axes: Axes) -> list[float]:
             continue
         axes.plot(rpm[seen], torque[seen], color=HAIRLINE, linewidth=0.7, zorder=1, label="_power")
         last = np.flatnonzero(seen)[-1]
-        align = "center" if last == len(rpm) - 1 else "bottom"
-        axes.annotate(f"{power:g} kW", (rpm[last], torque[last]), (2, 0), textcoords="offset points", fontsize=6.5,
+        align, lift = ("center", 0) if last == len(rpm) - 1 else ("bottom", 6)
+        axes.annotate(f"{power:g} kW", (rpm[last], torque[last]), (2, lift), textcoords="offset points", fontsize=6.5,
                       color=FAINT, va=align, annotation_clip=False)  # fmt: skip
         drawn.append(float(power))
     return drawn

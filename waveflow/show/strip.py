@@ -164,19 +164,28 @@ def _figures(axes: Axes, side: str, first: Tract, other: Tract, ground: Contour,
     old, new = first.find(side, "port"), other.find(side, "port")
     if old is None or new is None:
         return []
-    cc = 1e6 * (new.content - old.content)
+    middle = offset + (ground.head[0] + ground.head[1]) / 2
+    high = {"ha": "center", "va": "bottom", "fontsize": 7.5, "fontweight": "bold"}
+    if _alike(old, new):
+        axes.text(middle, 0.74 * tallest, f"{side} port unchanged", color=FAINT, **high)
+        return [f"{side} port unchanged"]
+    cc = signed(1e6 * (new.content - old.content), 1, "cc")
     narrow_old, narrow_new = 1e6 * float(old.area.min()), 1e6 * float(new.area.min())
     change = percent_change(narrow_new / narrow_old - 1, 0)
     place = float(new.x[int(np.argmin(new.area))])
     note = next((plain(m.note, 20) for m in new.stations if m.note and abs(m.at - place) < 3e-3), "")
-    middle = offset + (ground.head[0] + ground.head[1]) / 2
-    axes.text(middle, 0.74 * tallest, f"{side} port {signed(cc, 1, 'cc')}", ha="center", va="bottom", fontsize=7.5,
-              fontweight="bold", color=look.color)  # fmt: skip
+    axes.text(middle, 0.74 * tallest, f"{side} port {cc}", color=look.color, **high)
     words = f"smallest {narrow_old:.0f} \N{RIGHTWARDS ARROW} {narrow_new:.0f} mm² ({change})"
     axes.text(middle, -0.74 * tallest, words, ha="center", va="top", fontsize=7, color=SOFT_INK)
     where = f" at the {note}" if note else ""
-    sections = f"smallest section {narrow_old:.0f} to {narrow_new:.0f} mm² ({change})"
-    return [f"{side} port {signed(cc, 1, 'cc')}, {sections}{where}"]
+    return [f"{side} port {cc}, smallest section {narrow_old:.0f} to {narrow_new:.0f} mm² ({change}){where}"]
+
+
+def _alike(old: Stretch, new: Stretch) -> bool:
+    """Whether two ports are the same shape for all a pen could show."""
+    places = np.linspace(old.x[0], old.x[-1], 50)
+    same = np.interp(places, old.x, old.area), np.interp(places, new.x, new.area)
+    return abs(new.length - old.length) < 1e-4 and bool(np.allclose(*same, rtol=SAME))
 
 
 def _cylinder(axes: Axes, tract: Tract, other: Tract | None, look: Look, tallest: float) -> None:

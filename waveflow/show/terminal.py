@@ -74,19 +74,52 @@ def console(stream: IO[str] | None = None) -> Console:
                    no_color=True if "NO_COLOR" in os.environ else None)  # fmt: skip
 
 
-def table(columns: Sequence[tuple[str, str]], rows: Sequence[Sequence[str]], title: str = "") -> Table:
-    """Table of texts, made safe. `columns`: (heading, kind); "left" texts may wrap, "right" numbers and "key" not."""
+def table(
+    columns: Sequence[tuple[str, str]], rows: Sequence[Sequence[str]], title: str = "", roomy: bool = True
+) -> Table:
+    """Table of texts, made safe. `columns`: (heading, kind); "left" texts may wrap, "right" numbers and "key" not.
+
+    Not `roomy` [bool]: columns of numbers are only as wide as their numbers, and their headings wrap.
+    """
     from rich import box
     from rich.table import Table
     from rich.text import Text
 
     made = Table(box=box.SIMPLE_HEAD, title=Text(plain(title, 200)) if title else None, title_justify="left",
                  title_style="bold", header_style="bold", pad_edge=False, show_edge=False)  # fmt: skip
-    for heading, side in columns:
-        made.add_column(Text(plain(heading, 60)), justify="right" if side == "right" else "left",
-                        no_wrap=side != "left", overflow="fold")  # fmt: skip
+    for (heading, kind), width in zip(columns, _widths(columns, rows, roomy), strict=True):
+        made.add_column(Text(plain(heading, 60)), justify="right" if kind == "right" else "left", overflow="fold",
+                        width=None if kind == "left" else width)  # fmt: skip
     for row in rows:
         made.add_row(*(Text(plain(cell, 400)) for cell in row))
+    return made
+
+
+def _widths(columns: Sequence[tuple[str, str]], rows: Sequence[Sequence[str]], roomy: bool) -> list[int]:
+    """Width [characters] each column needs for its longest cell, and its heading whole or (not `roomy`) by word."""
+    widths = []
+    for k, (heading, _) in enumerate(columns):
+        words = [plain(heading, 60)] if roomy else plain(heading, 60).split()
+        widths.append(max([1, *(len(plain(row[k], 400)) for row in rows), *(len(word) for word in words)]))
+    return widths
+
+
+def tables_that_fit(
+    columns: Sequence[tuple[str, str]], rows: Sequence[Sequence[str]], width: int, title: str = ""
+) -> list[Table]:
+    """One table, or several beside the same first column, so that none is wider than `width` [characters]."""
+    gap = 3
+    roomy = sum(_widths(columns, rows, True)) + gap * (len(columns) - 1) <= width
+    needed = _widths(columns, rows, roomy)
+    groups: list[list[int]] = [[]]
+    for k in range(1, len(columns)):
+        if groups[-1] and needed[0] + sum(needed[j] + gap for j in groups[-1]) + gap + needed[k] > width:
+            groups.append([])
+        groups[-1].append(k)
+    made = []
+    for group in groups:
+        heads, cells = [columns[k] for k in (0, *group)], [[row[k] for k in (0, *group)] for row in rows]
+        made.append(table(heads, cells, "" if made else title, roomy))
     return made
 
 

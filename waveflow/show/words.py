@@ -19,10 +19,9 @@ NOTHING = "\N{EN DASH}"  # shown where there is no number
 _ESCAPES = re.compile(r"\x1b\][^\x07\x1b]*(?:\x07|\x1b\\)|\x1b\[[0-?]*[ -/]*[@-~]|\x1b.")
 _HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
-LEFT_OUT = (
-    "Left out of this model: fuel film, mixture motion, burn rate changing with port speed, detonation, flexing valve "
-    "gear, and for now bend losses and the split of a flow sheet between valve and port (effective areas are the "
-    "sheet's own, ports carry wall friction only); lost bottom end beyond these curves comes from there."
+MODEL_NOTE = (
+    "Effective valve areas are the flow sheet's own: how a sheet splits between valve and port, and bend losses, are "
+    "not modelled yet; ports carry wall friction only."
 )
 
 # What a glyph becomes where the output's encoding lacks it.
