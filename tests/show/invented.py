@@ -159,7 +159,8 @@ def cycle(rpm: float = 5500.0) -> CycleView:
             ((angle - 605) % 720) < 450) * np.exp(-((angle - 605) % 720) / 260)
         pull = 40 * np.exp(-(((angle - 480) / 60) ** 2))
         name = f"{1000 * place:.0f} mm from the valve"
-        probes.append(ProbeTrace(name, "intake", float(place), 1.01e5 + down + back + ring, pull))
+        sound = np.full_like(angle, speed)
+        probes.append(ProbeTrace(name, "intake", float(place), 1.01e5 + down + back + ring, pull, sound))
     for place, size in ((0.0, 1.0), (0.44, 0.7)):
         p = 1.04e5 + size * 5.5e4 * np.exp(-(((angle - 165 - 90 * place) / 22) ** 2)) - 1.5e4 * np.exp(
             -(((angle - 345 + 60 * place) / 30) ** 2))

@@ -11,7 +11,6 @@ from waveflow.show.words import number, percent, signed, speed
 
 BDC_INTAKE = 540.0  # crank angle of bottom dead centre between intake and compression [deg]
 RAM_WINDOW = 100.0  # the ram wave is looked for this long before the intake valve closes [deg]
-GAMMA_AIR = 1.4
 
 
 @dataclass(frozen=True)
@@ -32,8 +31,8 @@ class IntakeShare:
 class RamWave:
     """Highest pressure at the intake valve shortly before it closes: at `angle` [deg], `rise` [Pa] over the reference.
 
-    `before_closing` [deg] is how long before closing; `path` the (angle [deg], place [m from the valve]) at which the
-    wave that runs towards the valve passed each probe on its way.
+    `before_closing` [deg] is how long before closing; `path` the (angle [deg], place [m from the valve]) of the signal
+    that arrives there then: away from the valve, turned around at the far end of the intake path, and back.
     """
 
     angle: float
@@ -51,17 +50,6 @@ def intake_share(view: CycleView) -> IntakeShare:
         return float(np.trapezoid(flow, view.angle) * seconds)
 
     return IntakeShare(mass(1, 0, 720), mass(1, BDC_INTAKE, 720), mass(-1, 0, BDC_INTAKE), mass(-1, BDC_INTAKE, 720))
-
-
-def inward(probe: ProbeTrace, reference: float, sound_speed: float) -> np.ndarray:
-    """Part of a probe's pressure over `reference` [Pa] that runs with the flow, towards the intake valve [Pa].
-
-    Linear acoustics, (p' + rho a u)/2 with rho a = gamma p / a (Morse and Ingard, Theoretical Acoustics, 1968): exact
-    for small waves only, good enough to follow a crest. Without a `sound_speed` [m/s] the whole pressure is taken.
-    """
-    if not np.isfinite(sound_speed) or sound_speed <= 0:
-        return probe.pressure - reference
-    return 0.5 * (probe.pressure - reference + GAMMA_AIR * reference / sound_speed * probe.velocity)
 
 
 def ram_wave(view: CycleView) -> RamWave | None:
@@ -82,19 +70,34 @@ def ram_wave(view: CycleView) -> RamWave | None:
 
 
 def _path(view: CycleView, probes: tuple[ProbeTrace, ...], angle: float) -> tuple[tuple[float, float], ...]:
-    """Follow the crest outwards from the valve: at each next probe it passed a little earlier."""
-    sound = view.scalars.get("runner_sound_speed", float("nan"))
-    assumed = sound if np.isfinite(sound) else 340.0
-    path = [(angle, probes[0].place)]
-    for probe in probes[1:]:
-        late, place = path[-1]
-        delay = 6.0 * view.rpm * (probe.place - place) / assumed
-        window = (view.angle >= late - 2.2 * delay - 2.0) & (view.angle <= late)
-        if not window.any():
-            break
-        wave = np.where(window, inward(probe, view.reference_pressure, sound), -np.inf)
-        path.append((float(view.angle[int(np.argmax(wave))]), probe.place))
-    return tuple(path)
+    """The characteristic that ends at the valve at `angle` [deg], followed back to the far end and to the valve again.
+
+    dx/dt = a + u on the way to the valve and a - u on the way from it (u towards the valve), a and u those of the
+    computed cycle, straight between the probes; for small signals that is the way of the wave (Riemann, 1860).
+    """
+    places = np.array([probe.place for probe in probes])
+    if len(places) < 2 or any(probe.sound_speed is None for probe in probes):
+        return ()
+    steps = np.linspace(places[0], places[-1], 8 * len(places))
+    path = [(angle, float(steps[0]))]
+    for way, leg in ((1.0, steps), (-1.0, steps[::-1])):
+        for start, end in zip(leg[:-1], leg[1:], strict=True):
+            late = path[-1][0]
+            pace = _at(view, probes, places, 0.5 * (start + end), late, way)
+            if pace <= 0:
+                return tuple(path)
+            path.append((late - 6.0 * view.rpm * abs(end - start) / pace, float(end)))
+    return tuple(path[::-1])
+
+
+def _at(
+    view: CycleView, probes: tuple[ProbeTrace, ...], places: np.ndarray, x: float, angle: float, way: float
+) -> float:
+    """Speed of the signal [m/s] at a place [m] and an angle [deg]; `way` +1 to the valve, -1 from it."""
+    paces = [
+        float(np.interp(angle, view.angle, probe.sound_speed + way * probe.velocity, period=720.0)) for probe in probes
+    ]
+    return float(np.interp(x, places, paces))
 
 
 def headline(view: CycleView) -> str:

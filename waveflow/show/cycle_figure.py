@@ -113,14 +113,14 @@ def _path(axes: Axes, view: CycleView) -> None:
     axes.set_yticks(places[:: max(1, len(places) // 5)])
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:.0f}")
     wave = ram_wave(view)
-    if wave is not None and len(wave.path) > 1:
+    if wave is not None and len(wave.path) > 2:
         angles, ups = zip(*((angle, 1e3 * place) for angle, place in wave.path), strict=True)
         axes.plot(angles, ups, color=INK, linewidth=1.1, linestyle=(0, (1, 1.6)), zorder=60, label="ram wave")
         arrow = {"arrowstyle": "-|>", "color": INK, "linewidth": 1.1, "shrinkA": 0, "shrinkB": 0}
-        axes.annotate("", (angles[0], ups[0]), (angles[1], ups[1]), zorder=61, arrowprops=arrow)
+        axes.annotate("", (angles[-1], ups[-1]), (angles[-3], ups[-3]), zorder=61, arrowprops=arrow)
     _scale_bar(axes, scale, swing, places, gap)
-    name_axes(axes, "pressure along the intake path: distance from the valve, mm",
-              aside="blue above the mean of the first volume, amber below; dotted: the ram wave")  # fmt: skip
+    words = "blue above the mean of the first volume, amber below; dotted: out and back, the signal's way"
+    name_axes(axes, "pressure along the intake path: distance from the valve, mm", aside=words)
 
 
 def _scale_bar(axes: Axes, scale: float, swing: float, places: np.ndarray, gap: float) -> None:

@@ -17,6 +17,7 @@ from waveflow.show.words import MODEL_NOTE, counted, speed, tiny
 
 DRAWN = ("volumetric_efficiency", "torque")
 CYLINDER_COLUMNS = ("pressure", "temperature", "intake lift", "exhaust lift", "intake flow", "exhaust flow")
+PROBE_COLUMNS = ("pressure", "velocity", "sound speed")
 PROBES_DRAWN = 9
 
 
@@ -169,10 +170,10 @@ def cycle_view(case: Any, rpm: float, point: Any, cylinder: int = 1, left_out: s
     probes = []
     for name, (_, side, x) in probe_places(case, cylinder).items():
         place = duct.length - x if side == "intake" else x
-        probes.append(ProbeTrace(name, side, place, columns[f"{name} pressure"], columns[f"{name} velocity"]))
+        probes.append(ProbeTrace(name, side, place, *(columns[f"{name} {what}"] for what in PROBE_COLUMNS)))
     valve = f"cylinder {cylinder} exhaust valve"
     if f"{valve} pressure" in columns:
-        probes.append(ProbeTrace(valve, "exhaust", 0.0, columns[f"{valve} pressure"], columns[f"{valve} velocity"]))
+        probes.append(ProbeTrace(valve, "exhaust", 0.0, *(columns[f"{valve} {what}"] for what in PROBE_COLUMNS)))
     lifts = {side: lift_of(case, side) for side in ("intake", "exhaust")}
     scalars = point.scalars
     outside = case.intake.reservoir.pressure if case.intake.reservoir else case.ambient.pressure

@@ -141,7 +141,7 @@ class ComparisonView:
 class ProbeTrace:
     """What one place in a pipe sees over a cycle: `pressure` [Pa], `velocity` [m/s, positive with the flow].
 
-    `side` "intake" or "exhaust"; `place` [m] from the valve along the path; `name` words for it.
+    `side` "intake" or "exhaust"; `place` [m] from the valve along the path; `name` words for it; `sound_speed` [m/s].
     """
 
     name: str
@@ -149,6 +149,7 @@ class ProbeTrace:
     place: float
     pressure: Array
     velocity: Array
+    sound_speed: Array | None = None
 
 
 @dataclass(frozen=True)
