@@ -172,7 +172,7 @@ class _Builder:
             self.pipes.append(PipeInfo(label, cylinder, faces, self.first))
             self.first += len(centres) + 2
             if laid:
-                self.asm.joint([(laid[-1][0], "far"), (number, "near")])
+                self.asm.joint([(laid[-1][0], "far")], [(number, "near")])
             laid.append((number, x0, x1))
         return laid
 
@@ -409,7 +409,7 @@ def _lay_header(b: _Builder, h: Any, ends: list[int], outlet: int, cell: float, 
         for g, group in enumerate(groups):
             duct = plain_duct("secondary", h.secondary_length, circle(h.secondary_diameter), h.roughness, h.wall_temperature)
             laid = b.chain(duct, cell, -1, f"secondary {g + 1}", hot)
-            asm.joint([(ends[k - 1], "far") for k in group] + [(laid[0][0], "near")])
+            asm.joint([(ends[k - 1], "far") for k in group], [(laid[0][0], "near")])
             merged.append((laid[-1][0], "far"))
         feeding = merged
     if h.tail_length is None:
@@ -418,7 +418,7 @@ def _lay_header(b: _Builder, h: Any, ends: list[int], outlet: int, cell: float, 
         return
     for duct in tail_ducts(h):
         laid = b.chain(duct, cell, -1, duct.stretches[0].name, hot)
-        asm.joint([*feeding, (laid[0][0], "near")])
+        asm.joint(feeding, [(laid[0][0], "near")])
         feeding = [(laid[-1][0], "far")]
     asm.end(feeding[0][0], "far", outlet, **free)
 

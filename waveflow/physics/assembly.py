@@ -23,7 +23,7 @@ class Assembly:
         self.gas = gas
         self._pipes: list[dict] = []
         self._ends: list[dict] = []
-        self._joints: list[tuple[list[tuple[int, str]], float]] = []
+        self._joints: list[tuple[list[tuple[int, str]], list[tuple[int, str]], float]] = []
         self._volumes: list[dict] = []
         self._cylinders: list[dict] = []
         self._orifices: list[dict] = []
@@ -116,11 +116,11 @@ class Assembly:
             self.reservoir(1e5, 300.0)
         self.end(pipe, side, 0, inward=0.0, outward=0.0)
 
-    def joint(self, members: list[tuple[int, str]], contraction: float = 0.5) -> None:
-        """Join pipe ends [(pipe, side), ...]; contraction as in `layout.joint_type`."""
-        for pipe, side in members:
+    def joint(self, upstream: list[tuple[int, str]], downstream: list[tuple[int, str]], contraction: float = 0.5) -> None:
+        """Join the pipe ends [(pipe, side), ...] of both sides of a merge, split or step of area."""
+        for pipe, side in [*upstream, *downstream]:
             self._claim(pipe, side)
-        self._joints.append((members, contraction))
+        self._joints.append((upstream, downstream, contraction))
 
     def orifice(self, a: int, b: int, area_ab: float = 0.0, area_ba: float = 0.0, **columns) -> None:
         """Connect two volumes by a nozzle of given effective areas [m2] (columns of `layout.orifice_type`)."""
@@ -204,13 +204,14 @@ class Assembly:
                 if key not in ("pipe", "side"):
                     row[key] = value
         joints = table(lay.joint_type, len(self._joints))
-        members = table(lay.member_type, sum(len(m) for m, _ in self._joints))
+        members = table(lay.member_type, sum(len(up) + len(down) for up, down, _ in self._joints))
         place = 0
-        for row, (connected, contraction) in zip(joints, self._joints, strict=True):
-            row["first"], row["count"], row["contraction"] = place, len(connected), contraction
-            for pipe, side in connected:
-                members[place] = self._face(pipes, pipe, side)
-                place += 1
+        for row, (upstream, downstream, contraction) in zip(joints, self._joints, strict=True):
+            row["first"], row["count"], row["contraction"] = place, len(upstream) + len(downstream), contraction
+            for across, connected in enumerate((upstream, downstream)):
+                for pipe, side in connected:
+                    members[place] = (*self._face(pipes, pipe, side), across)
+                    place += 1
         volumes = table(lay.volume_type, len(self._volumes))
         for row, v in zip(volumes, self._volumes, strict=True):
             row["kind"] = v["kind"]

@@ -10,6 +10,9 @@ volume lies a throat of area psi A:
 * into the pipe: isentropic from the volume to the throat; the pressure in the throat is that of the pipe end (constant
   pressure, no recovery), or, as an option, the momentum of the jet is recovered (sudden expansion).
 
+If the gas in the pipe draws so hard that the stream into it would be supersonic at the end, the end is sonic with the mass
+flow that the throat gives: the pipe cannot be heard upstream any more.
+
 psi = 0 is a wall, psi = 1 an open end (outflow at the volume's static pressure, inflow isentropic from rest); an entry
 loss K (in units of the pipe's dynamic head) is an inward psi of 1/sqrt(1 + K).
 
@@ -184,12 +187,32 @@ def _root_out(p, low, high, rho, vel, pres, kappa, c, r, psi, back, z, u):
 
 
 @kernel
+def moving_temperature(c, r, h0, temp0, w):
+    """Static temperature [K] of a stream of total enthalpy h0 (temp0 at rest) and speed w; well past sonic it stays put."""
+    kinetic = 0.5 * w * w
+    most = 0.35 * (heat_capacity(c, temp0) + r) * temp0
+    if kinetic > most:
+        kinetic = most
+    cp = heat_capacity(c, temp0) + r
+    return temperature_of_enthalpy(c, r, h0 - kinetic, temp0 - kinetic / cp)
+
+
+@kernel
+def sonic_entry(c, r, temp0, mass_flux):
+    """(p, rho, speed) of a sonic stream of that mass flux [kg/m2/s] and stagnation temperature: an entry can do no more."""
+    temp = critical_temperature(c, r, temp0)
+    speed = math.sqrt((1.0 + r / heat_capacity(c, temp)) * r * temp)
+    rho = mass_flux / speed
+    return rho * r * temp, rho, speed
+
+
+@kernel
 def _inflow_excess(y, gap, rho, vel, pres, kappa, c, r, temp0, pres0, h0, psi, recovery):
     """(throat minus pipe mass flux, p, rho, u into the pipe) for an assumed end pressure p0 - gap y^2."""
     p = pres0 - gap * y * y
     flux, p_t, temp_t, vel_t = throat_from_rest(c, r, temp0, pres0, p)
     w = velocity_drop(p, rho, pres, kappa) - vel
-    temp_e = temperature_of_enthalpy(c, r, h0 - 0.5 * w * w, temp_t + 0.5 * (temp0 - temp_t))
+    temp_e = moving_temperature(c, r, h0, temp0, w)
     rho_e = p / (r * temp_e)
     return psi * flux - rho_e * w, p, rho_e, w
 
@@ -227,6 +250,10 @@ def inflow(gas, rho, vel, pres, yf, yb, psi, temp0, pres0, yf0, yb0, arrested, r
             slope = trial
         y = new
         f = f_new
+    if w * w > kappa * 0.7 * r * temp0:
+        temp_e = p / (r * rho_e)
+        if w * w > (1.0 + r / heat_capacity(c, temp_e)) * r * temp_e:
+            p, rho_e, w = sonic_entry(c, r, temp0, rho_e * w)
     return p, rho_e, -w
 
 

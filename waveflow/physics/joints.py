@@ -4,14 +4,15 @@ Unknown is one static pressure p_J. Every member whose gas, brought to rest, wou
 its end lies at p_J, or is sonic if p_J is too low for that. All others are fed by it (receivers): isentropic from the
 suppliers' mixed total enthalpy and a stagnation pressure
 
-    p0_k = p_J + rise (1 - max(0, 1 - u_k/u_s)^2)
+    p0_k = p_J + rise_k (1 - max(0, 1 - u_k/u_s)^2) (1 - (1 - q_k)^2)
 
-where `rise` is the suppliers' mass-weighted dynamic pressure rise, u_s their mass-weighted and u_k the receiver's own
-speed. The squared term is the Borda-Carnot loss of a sudden expansion, 1/2 rho (u_s - u_k)^2, for compressible flow (from
-memory; in any fluid-mechanics handbook): a receiver that takes little of the flow recovers none of
-its dynamic pressure, one that takes all of it at equal area loses nothing, so two equal pipes joined are transparent and
-nothing jumps when a flow reverses. A receiver narrower than the stream that feeds it loses K = c (1 - A_k/A_s) of its own
-dynamic pressure (vena contracta; c = 0.5 for a sharp edge, from memory), applied as an inward opening of 1/sqrt(1 + K).
+where rise_k is the mass-weighted dynamic pressure rise of those suppliers that face the receiver (a merge has an upstream
+and a downstream side: a stream recovers nothing by turning back into a neighbour's pipe), u_s their mass-weighted and u_k
+the receiver's own speed, q_k the receiver's share of the flow. The first bracket is the Borda-Carnot loss of a sudden
+expansion, 1/2 rho (u_s - u_k)^2, for compressible flow (from memory; in any fluid-mechanics handbook); the second makes a
+receiver of little flow recover nothing of the dynamic pressure (a choice; nothing jumps when a flow reverses). Two equal
+pipes joined are transparent. A receiver narrower than the stream that faces it loses K = c (1 - A_k/A_s), times that
+stream's share of the supply, of its own dynamic pressure (vena contracta; c = 0.5 for a sharp edge, from memory), applied as an inward opening of 1/sqrt(1 + K).
 A receiver may be sonic. p_J follows from the balance of mass; energy and species are shared in proportion to mass, to
 round-off. Stagnation pressure never rises: p0_k is at most the suppliers' mean.
 """
@@ -21,7 +22,15 @@ from __future__ import annotations
 import math
 
 from waveflow.compiled import kernel
-from waveflow.physics.ends import arrested_pressure, sonic_pressure, throat_from_rest, velocity_drop, wave_density
+from waveflow.physics.ends import (
+    arrested_pressure,
+    moving_temperature,
+    sonic_entry,
+    sonic_pressure,
+    throat_from_rest,
+    velocity_drop,
+    wave_density,
+)
 from waveflow.physics.layout import BURNED, ENERGY, FUEL, MASS, MOMENTUM
 from waveflow.physics.thermo import (
     energy,
@@ -37,12 +46,12 @@ WORK_COLUMNS = 12
 
 
 @kernel
-def receive(c, r, h0, temp0, p_joint, rise, speed_s, area_s, contraction, area, rho, vel, pres, kappa):
+def receive(c, r, h0, temp0, p_joint, rise, speed_s, area_s, supply, contraction, area, rho, vel, pres, kappa):
     """Inflow into one receiver: (mass flux kg/m2/s, p, rho, speed into the pipe).
 
     Root in the speed w into the pipe: what the wave relation allows at an end pressure against what the joint's
     stagnation pressure drives. `rise` is the suppliers' dynamic pressure rise [Pa], speed_s and area_s their speed and
-    total stream area.
+    total stream area, `supply` their mass flow [kg/s].
     """
     rho0 = p_joint / (r * temp0)
     stop = arrested_pressure(rho, vel, pres, kappa)
@@ -64,9 +73,10 @@ def receive(c, r, h0, temp0, p_joint, rise, speed_s, area_s, contraction, area, 
     for k in range(40):
         w_new = velocity_drop(p, rho, pres, kappa) - vel
         short = max(0.0, 1.0 - max(w_new, 0.0) / speed_s)
-        p0 = p_joint + rise * (1.0 - short * short)
+        rest = max(0.0, 1.0 - rho0 * max(w_new, 0.0) * area / supply)
+        p0 = p_joint + rise * (1.0 - short * short) * (1.0 - rest * rest)
         flux, p_t, temp_t, vel_t = throat_from_rest(c, r, temp0, p0, p)
-        temp_e = temperature_of_enthalpy(c, r, h0 - 0.5 * w_new * w_new, temp_t)
+        temp_e = moving_temperature(c, r, h0, temp0, w_new)
         rho_e = p / (r * temp_e)
         f_new = psi * flux - rho_e * w_new
         if k > 0 and p != last:
@@ -86,6 +96,10 @@ def receive(c, r, h0, temp0, p_joint, rise, speed_s, area_s, contraction, area, 
         p = new
         if abs(new - last) < 1e-12 * last:
             break
+    temp_e = last / (r * rho_e)
+    if w * w > (1.0 + r / heat_capacity(c, temp_e)) * r * temp_e:
+        flux = rho_e * w
+        last, rho_e, w = sonic_entry(c, r, temp0, flux)
     return rho_e * w, last, rho_e, w
 
 
@@ -97,11 +111,13 @@ def _balance(gas, joint, member, work, p_joint):
     enthalpy = 0.0
     fuel = 0.0
     burned = 0.0
-    rise = 0.0
-    speed = 0.0
+    facing = (0.0, 0.0)  # mass flow of suppliers on either side
+    rises = (0.0, 0.0)
+    speeds = (0.0, 0.0)
     for k in range(count):
         row = work[k]
         area = member[first + k].area
+        up = 1.0 if member[first + k].side == 0 else 0.0
         if row[_STOP] > p_joint:
             rho, vel, pres, kappa = row[_RHO], row[_VEL], row[_PRES], row[_KAPPA]
             sound = math.sqrt(kappa * pres / rho)
@@ -124,8 +140,10 @@ def _balance(gas, joint, member, work, p_joint):
             enthalpy += mass * total
             fuel += mass * row[_YF]
             burned += mass * row[_YB]
-            rise += mass * p_joint * ((1.0 + 0.5 * (kappa - 1.0) * m2) ** (kappa / (kappa - 1.0)) - 1.0)
-            speed += mass * u
+            gain = mass * p_joint * ((1.0 + 0.5 * (kappa - 1.0) * m2) ** (kappa / (kappa - 1.0)) - 1.0)
+            facing = (facing[0] + up * mass, facing[1] + (1.0 - up) * mass)
+            rises = (rises[0] + up * gain, rises[1] + (1.0 - up) * gain)
+            speeds = (speeds[0] + up * mass * u, speeds[1] + (1.0 - up) * mass * u)
     if supply <= 0.0:
         # nothing flows in: every member stands at its own pressure
         for k in range(count):
@@ -137,19 +155,21 @@ def _balance(gas, joint, member, work, p_joint):
     h0 = enthalpy / supply
     y_f = fuel / supply
     y_b = burned / supply
-    rise /= supply
-    speed /= supply
     c = mixture(gas, y_f, y_b)
     r = gas_constant(gas, y_f, y_b)
     temp0 = temperature_of_enthalpy(c, r, h0, 300.0 if h0 < 0.0 else 800.0)
-    area_s = supply / (p_joint / (r * temp0) * max(speed, 1e-9))
+    rho0 = p_joint / (r * temp0)
     taken = 0.0
     for k in range(count):
         row = work[k]
         if row[_STOP] <= p_joint:
             area = member[first + k].area
+            other = 1 - member[first + k].side
+            rise = rises[other] / supply
+            speed = max(speeds[other] / max(facing[other], 1e-300), 1e-9)
+            area_s = facing[other] / (rho0 * speed)
             flux, p, rho_e, w = receive(
-                c, r, h0, temp0, p_joint, rise, max(speed, 1e-9), area_s, joint.contraction, area,
+                c, r, h0, temp0, p_joint, rise, speed, area_s, supply, joint.contraction * facing[other] / supply, area,
                 row[_RHO], row[_VEL], row[_PRES], row[_KAPPA],
             )  # fmt: skip
             row[_P_END], row[_RHO_END], row[_U_END], row[_FLOW] = p, rho_e, -w, -flux * area

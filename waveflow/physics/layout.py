@@ -73,6 +73,7 @@ member_type = np.dtype(
         ("cell", np.int64),  # real cell next to it
         ("sign", np.float64),  # as in end_type
         ("area", np.float64),  # area of the pipe at the joint [m2]
+        ("side", np.int64),  # 0 upstream, 1 downstream side of the joint: only streams across it recover pressure
     ]
 )
 
