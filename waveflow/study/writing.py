@@ -113,13 +113,9 @@ def write_all(handle: int, data: bytes) -> None:
 
 
 def commit(part: Path, path: str | os.PathLike[str]) -> None:
-    """Rename a finished temporary file over `path`. Raises ``StoreError``, and then removes the temporary file."""
-    try:
-        with storing(path, "cannot be replaced"):
-            os.replace(part, path)
-    except BaseException:
-        discard(part)
-        raise
+    """Rename a finished temporary file over `path`. Raises ``StoreError``; the temporary file is then still there."""
+    with storing(path, "cannot be replaced"):
+        os.replace(part, path)
     _sync_folder(Path(path).parent)
 
 
@@ -128,7 +124,12 @@ def write_atomic(path: str | os.PathLike[str], data: bytes | str) -> None:
 
     `data`: bytes, or text that is written as UTF-8 with its line ends as they are. Raises ``StoreError``.
     """
-    commit(write_part(path, data.encode("utf-8") if isinstance(data, str) else data), path)
+    part = write_part(path, data.encode("utf-8") if isinstance(data, str) else data)
+    try:
+        commit(part, path)
+    except BaseException:
+        discard(part)
+        raise
 
 
 def discard(part: Path) -> None:
