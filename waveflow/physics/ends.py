@@ -34,7 +34,6 @@ from waveflow.physics.thermo import (
     heat_capacity,
     isentropic_temperature,
     mixture,
-    temperature_of_enthalpy,
 )
 
 OPEN = 0.999999  # an opening above this is the whole pipe
@@ -103,28 +102,26 @@ def throat_from_rest(c, r, temp0, pres0, back):
 
 
 @kernel
-def throat_from_stream(c, r, temp, pres, vel, back):
-    """Isentropic throat fed by a stream (static temp, pres, velocity): mass flux [kg/m2/s]."""
-    h0 = energy(c, temp) + r * temp + 0.5 * vel * vel
-    temp_t = isentropic_temperature(c, r, temp, back / pres)
-    drop = h0 - energy(c, temp_t) - r * temp_t
-    if drop <= 0.0:
-        return 0.0
-    kappa = 1.0 + r / heat_capacity(c, temp_t)
-    if 2.0 * drop > kappa * r * temp_t:
-        temp_c = critical_temperature_of(c, r, h0, temp_t)
-        pres_c = pres * math.exp((entropy(c, r, temp_c) - entropy(c, r, temp)) / r)
-        if pres_c > back:
-            return pres_c / (r * temp_c) * math.sqrt((1.0 + r / heat_capacity(c, temp_c)) * r * temp_c)
-    return back / (r * temp_t) * math.sqrt(2.0 * drop)
+def _outflow_excess(p, rho, vel, pres, kappa, c, r, psi, back, temp_t, h_t):
+    """Throat minus pipe mass flux [kg/m2/s] for an assumed pressure `p` at the end of the pipe.
 
-
-@kernel
-def _outflow_excess(p, rho, vel, pres, kappa, c, r, psi, back):
-    """Throat minus pipe mass flux [kg/m2/s] for an assumed pressure `p` at the end of the pipe."""
+    temp_t, h_t: temperature and enthalpy of the pipe's gas brought isentropically to the volume's pressure; they do not
+    depend on `p` but for the entropy of the wave, which is of third order in its jump.
+    """
     rho_e = wave_density(p, rho, pres, kappa)
-    vel_e = vel - velocity_drop(p, rho, pres, kappa)
-    return psi * throat_from_stream(c, r, p / (r * rho_e), p, vel_e, back) - rho_e * vel_e
+    u = vel - velocity_drop(p, rho, pres, kappa)
+    temp = p / (r * rho_e)
+    h0 = energy(c, temp) + r * temp + 0.5 * u * u
+    drop = h0 - h_t
+    if drop <= 0.0:
+        return -rho_e * u
+    kappa_t = 1.0 + r / heat_capacity(c, temp_t)
+    if 2.0 * drop > kappa_t * r * temp_t:
+        temp_c = critical_temperature_of(c, r, h0, temp_t)
+        pres_c = back * math.exp((entropy(c, r, temp_c) - entropy(c, r, temp_t)) / r)
+        if pres_c > back:
+            return psi * pres_c / (r * temp_c) * math.sqrt((1.0 + r / heat_capacity(c, temp_c)) * r * temp_c) - rho_e * u
+    return psi * back / (r * temp_t) * math.sqrt(2.0 * drop) - rho_e * u
 
 
 @kernel
@@ -140,12 +137,16 @@ def outflow(gas, rho, vel, pres, yf, yb, psi, back, arrested):
         low = pres * (1.0 + 2.0 * kappa / (kappa + 1.0) * (mach * mach - 1.0))
         if psi >= OPEN:
             return pres, rho, vel
-        if _outflow_excess(low, rho, vel, pres, kappa, c, r, psi, back) >= 0.0:
+        temp_t = isentropic_temperature(c, r, temp, back / pres)
+        h_t = energy(c, temp_t) + r * temp_t
+        if _outflow_excess(low, rho, vel, pres, kappa, c, r, psi, back, temp_t, h_t) >= 0.0:
             return pres, rho, vel
     else:
         low = max(back, sonic_pressure(rho, vel, pres, kappa))
         if psi >= OPEN:
             return low, wave_density(low, rho, pres, kappa), vel - velocity_drop(low, rho, pres, kappa)
+        temp_t = isentropic_temperature(c, r, temp, back / pres)
+        h_t = energy(c, temp_t) + r * temp_t
     high = arrested
     # first guess: incompressible throat, linear wave: psi^2 (2 rho (ps - Z u - back)) = rho^2 u^2 (1 - psi^2)
     z = rho * sound
@@ -154,47 +155,45 @@ def outflow(gas, rho, vel, pres, yf, yb, psi, back, arrested):
     q = psi * psi * max(arrested - back, 0.0)
     u = 2.0 * q / (b + math.sqrt(b * b + 4.0 * a * q) + 1e-300)
     p = min(max(arrested - z * u, low), high)
-    f_low = _outflow_excess(low, rho, vel, pres, kappa, c, r, psi, back)
-    if f_low >= 0.0:
-        p = low
-    else:
-        p = _root_out(p, low, high, rho, vel, pres, kappa, c, r, psi, back, z, u)
-    return p, wave_density(p, rho, pres, kappa), vel - velocity_drop(p, rho, pres, kappa)
-
-
-@kernel
-def _root_out(p, low, high, rho, vel, pres, kappa, c, r, psi, back, z, u):
     slope = psi * psi * rho / max(rho * u, 1e-9) + rho / z  # d(excess)/dp of the first guess
-    f = _outflow_excess(p, rho, vel, pres, kappa, c, r, psi, back)
-    for _ in range(30):
+    f = _outflow_excess(p, rho, vel, pres, kappa, c, r, psi, back, temp_t, h_t)
+    for _ in range(40):
         if f < 0.0:
             low = p
         else:
             high = p
         new = p - f / slope
-        if not (low <= new <= high):
+        if new <= low:
+            if low > p - 1e-12 * p or f < 0.0:
+                new = 0.5 * (low + high)
+            else:
+                new = low  # the sonic or the wide-open limit may be the answer
+        elif new >= high:
             new = 0.5 * (low + high)
-        if abs(new - p) < 1e-10 * p:
+        if abs(new - p) < 1e-9 * p:
             p = new
             break
-        f_new = _outflow_excess(new, rho, vel, pres, kappa, c, r, psi, back)
+        f_new = _outflow_excess(new, rho, vel, pres, kappa, c, r, psi, back, temp_t, h_t)
+        if new == low and f_new >= 0.0:
+            p = new
+            break
         trial = (f_new - f) / (new - p)
         if trial > 0.0:
             slope = trial
         p = new
         f = f_new
-    return p
+    return p, wave_density(p, rho, pres, kappa), vel - velocity_drop(p, rho, pres, kappa)
 
 
 @kernel
 def moving_temperature(c, r, h0, temp0, w):
     """Static temperature [K] of a stream of total enthalpy h0 (temp0 at rest) and speed w; well past sonic it stays put."""
-    kinetic = 0.5 * w * w
-    most = 0.35 * (heat_capacity(c, temp0) + r) * temp0
-    if kinetic > most:
-        kinetic = most
     cp = heat_capacity(c, temp0) + r
-    return temperature_of_enthalpy(c, r, h0 - kinetic, temp0 - kinetic / cp)
+    kinetic = min(0.5 * w * w, 0.35 * cp * temp0)
+    temp = temp0 - kinetic / cp
+    for _ in range(2):
+        temp += (h0 - kinetic - energy(c, temp) - r * temp) / (heat_capacity(c, temp) + r)
+    return temp
 
 
 @kernel
@@ -207,14 +206,64 @@ def sonic_entry(c, r, temp0, mass_flux):
 
 
 @kernel
-def _inflow_excess(y, gap, rho, vel, pres, kappa, c, r, temp0, pres0, h0, psi, recovery):
-    """(throat minus pipe mass flux, p, rho, u into the pipe) for an assumed end pressure p0 - gap y^2."""
-    p = pres0 - gap * y * y
-    flux, p_t, temp_t, vel_t = throat_from_rest(c, r, temp0, pres0, p)
+def _jet_entry(c, r, h0, temp0, flux, thrust):
+    """(p, speed) behind a throat whose mass flux and thrust (p + flux x speed, both per pipe area) are kept: the sudden
+    expansion that recovers the jet's momentum. Subsonic root; thrust below what that needs: the sonic one."""
+    cp = heat_capacity(c, temp0) + r
+    k = 1.0 - 0.5 * r / cp
+    root = thrust * thrust - 4.0 * flux * flux * k * r * temp0
+    w = 2.0 * flux * r * temp0 / (thrust + math.sqrt(max(root, 0.0)))
+    return thrust - flux * w, w
+
+
+@kernel
+def _inflow_excess(temp_t, s0, rho, vel, pres, kappa, c, r, temp0, pres0, h0, psi, recovery):
+    """(throat minus pipe mass flux, p, rho, speed into the pipe) for an assumed temperature in the throat."""
+    drop = h0 - energy(c, temp_t) - r * temp_t
+    speed = math.sqrt(2.0 * drop) if drop > 0.0 else 0.0
+    p = pres0 * math.exp((entropy(c, r, temp_t) - s0) / r)
+    flux = psi * p / (r * temp_t) * speed
+    if recovery > 0.0:
+        p, jet = _jet_entry(c, r, h0, temp0, flux, p + flux * speed)
+        w = velocity_drop(p, rho, pres, kappa) - vel
+        rho_e = flux / max(jet, 1e-300)
+        return rho_e * (jet - w), p, rho_e, jet
     w = velocity_drop(p, rho, pres, kappa) - vel
-    temp_e = moving_temperature(c, r, h0, temp0, w)
-    rho_e = p / (r * temp_e)
-    return psi * flux - rho_e * w, p, rho_e, w
+    rho_e = p / (r * moving_temperature(c, r, h0, temp0, w))
+    return flux - rho_e * w, p, rho_e, w
+
+
+@kernel
+def _choked_entry(flux, arrested, rho, vel, pres, kappa, c, r, temp0, h0, top):
+    """(p, rho, speed into the pipe) where a sonic throat fixes the mass flux [kg/m2/s]; p between `arrested` and `top`."""
+    z = rho * math.sqrt(kappa * pres / rho)
+    p = 0.5 * (arrested + math.sqrt(arrested * arrested + 4.0 * flux * z * r * temp0))
+    low, high = arrested, top
+    p = min(max(p, low), high)
+    slope = -2.0 * p / (z * r * temp0)
+    last, f = p, 0.0
+    rho_e, w = rho, 0.0
+    for k in range(40):
+        w = velocity_drop(p, rho, pres, kappa) - vel
+        rho_e = p / (r * moving_temperature(c, r, h0, temp0, w))
+        f_new = flux - rho_e * w
+        if k > 0 and p != last:
+            trial = (f_new - f) / (p - last)
+            if trial < 0.0:
+                slope = trial
+        f = f_new
+        last = p
+        if f > 0.0:
+            low = p
+        else:
+            high = p
+        new = p - f / slope
+        if not (low < new < high):
+            new = 0.5 * (low + high)
+        if abs(new - p) < 1e-9 * p:
+            break
+        p = new
+    return last, rho_e, w
 
 
 @kernel
@@ -225,35 +274,59 @@ def inflow(gas, rho, vel, pres, yf, yb, psi, temp0, pres0, yf0, yb0, arrested, r
     c = mixture(gas, yf0, yb0)
     r = gas_constant(gas, yf0, yb0)
     h0 = energy(c, temp0) + r * temp0
+    s0 = entropy(c, r, temp0)
+    cp = heat_capacity(c, temp0) + r
     gap = pres0 - arrested
     rho0 = pres0 / (r * temp0)
+    deepest = temp0 * (1.0 - (arrested / pres0) ** (r / cp))  # cooling of a throat at the arrested pressure
+    limit = 1.1 * deepest
+    if deepest > 0.1 * temp0 or recovery > 0.0:
+        sonic = temp0 - critical_temperature(c, r, temp0)
+        if deepest > sonic or recovery > 0.0:
+            f, p, rho_e, w = _inflow_excess(
+                temp0 - sonic, s0, rho, vel, pres, kappa, c, r, temp0, pres0, h0, psi, recovery
+            )
+            if f < 0.0:
+                top = p
+                flux = rho_e * w if recovery > 0.0 else f + rho_e * w
+                p, rho_e, w = _choked_entry(flux, arrested, rho, vel, pres, kappa, c, r, temp0, h0, top)
+                if w * w > (1.0 + r / heat_capacity(c, p / (r * rho_e))) * p / rho_e:
+                    p, rho_e, w = sonic_entry(c, r, temp0, flux)
+                return p, rho_e, -w
+            limit = sonic
+            deepest = min(deepest, sonic)
     # first guess: incompressible throat, linear wave: psi sqrt(2 rho0 gap) y = rho0 gap (1 - y^2) / (rho a)
     a = rho0 * gap / (rho * math.sqrt(kappa * pres / rho))
     b = psi * math.sqrt(2.0 * rho0 * gap)
     y = 2.0 * a / (b + math.sqrt(b * b + 4.0 * a * a) + 1e-300)
-    low, high = 0.0, 1.0
+    deepest = max(deepest, 1e-300)
+    low, high = 0.0, math.sqrt(limit / deepest)
+    y = min(y, high)
     slope = b + 2.0 * a * y
-    f, p, rho_e, w = _inflow_excess(y, gap, rho, vel, pres, kappa, c, r, temp0, pres0, h0, psi, recovery)
-    for _ in range(30):
+    f, p, rho_e, w = _inflow_excess(
+        temp0 - deepest * y * y, s0, rho, vel, pres, kappa, c, r, temp0, pres0, h0, psi, recovery
+    )
+    for _ in range(40):
         if f > 0.0:
             high = y
         else:
             low = y
         new = y - f / slope
-        if not (low <= new <= high):
+        if not (low < new < high):
             new = 0.5 * (low + high)
-        if abs(new - y) < 1e-11:
+        if abs(new - y) < 1e-8:
             break
-        f_new, p, rho_e, w = _inflow_excess(new, gap, rho, vel, pres, kappa, c, r, temp0, pres0, h0, psi, recovery)
+        f_new, p, rho_e, w = _inflow_excess(
+            temp0 - deepest * new * new, s0, rho, vel, pres, kappa, c, r, temp0, pres0, h0, psi, recovery
+        )
         trial = (f_new - f) / (new - y)
         if trial > 0.0:
             slope = trial
         y = new
         f = f_new
-    if w * w > kappa * 0.7 * r * temp0:
-        temp_e = p / (r * rho_e)
-        if w * w > (1.0 + r / heat_capacity(c, temp_e)) * r * temp_e:
-            p, rho_e, w = sonic_entry(c, r, temp0, rho_e * w)
+    temp_e = p / (r * rho_e)
+    if w * w > (1.0 + r / heat_capacity(c, temp_e)) * r * temp_e:
+        p, rho_e, w = sonic_entry(c, r, temp0, rho_e * w)
     return p, rho_e, -w
 
 

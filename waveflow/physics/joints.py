@@ -22,15 +22,7 @@ from __future__ import annotations
 import math
 
 from waveflow.compiled import kernel
-from waveflow.physics.ends import (
-    arrested_pressure,
-    moving_temperature,
-    sonic_entry,
-    sonic_pressure,
-    throat_from_rest,
-    velocity_drop,
-    wave_density,
-)
+from waveflow.physics.ends import arrested_pressure, sonic_pressure, velocity_drop, wave_density
 from waveflow.physics.layout import BURNED, ENERGY, FUEL, MASS, MOMENTUM
 from waveflow.physics.thermo import (
     energy,
@@ -46,104 +38,102 @@ WORK_COLUMNS = 12
 
 
 @kernel
-def receive(c, r, h0, temp0, p_joint, rise, speed_s, area_s, supply, contraction, area, rho, vel, pres, kappa):
-    """Inflow into one receiver: (mass flux kg/m2/s, p, rho, speed into the pipe).
+def dynamic_share(kappa, m2):
+    """Dynamic pressure over static pressure, p0/p - 1, at the squared Mach number m2 (series of the isentropic relation,
+    0.05 % at sonic speed)."""
+    return 0.5 * kappa * m2 * (1.0 + 0.25 * m2 * (1.0 + (2.0 - kappa) / 6.0 * m2))
 
-    Root in the speed w into the pipe: what the wave relation allows at an end pressure against what the joint's
-    stagnation pressure drives. `rise` is the suppliers' dynamic pressure rise [Pa], speed_s and area_s their speed and
-    total stream area, `supply` their mass flow [kg/s].
+
+@kernel
+def receive(c, r, h0, temp0, p_joint, rise, speed_s, loss, supply, area, rho, vel, pres, kappa, w):
+    """Inflow into one receiver: (p, rho, speed into the pipe).
+
+    Root in the speed into the pipe, from the guess `w`: what the wave relation allows against what the joint's stagnation
+    pressure drives. `rise` is the dynamic pressure rise [Pa] and speed_s the speed of the suppliers that face it, `loss`
+    its own loss coefficient, `supply` the joint's mass flow [kg/s].
     """
     rho0 = p_joint / (r * temp0)
-    stop = arrested_pressure(rho, vel, pres, kappa)
-    psi = 1.0
-    if area < area_s:
-        psi = 1.0 / math.sqrt(1.0 + contraction * (1.0 - area / area_s))
-    low, high = stop, p_joint + rise
-    z = rho * math.sqrt(kappa * pres / rho)
-    p = low + (high - low) * 0.5
-    # first guess: incompressible, linear wave: psi^2 2 rho0 (p_top - stop - z w) = rho0^2 w^2
-    q = psi * psi * 2.0 * max(high - stop, 0.0)
-    b = psi * psi * 2.0 * z
-    w = 2.0 * q / (b + math.sqrt(b * b + 4.0 * rho0 * q) + 1e-300)
-    p = min(max(stop + z * w, low), high)
-    f = 0.0
-    slope = -(rho0 / z + psi * psi * rho0 / max(rho0 * w, 1e-6))
-    rho_e = rho0
-    last = p
+    per_z = 1.0 / math.sqrt(rho * kappa * pres)
+    cp = heat_capacity(c, temp0) + r
+    kappa0 = cp / (cp - r)
+    top = math.sqrt(2.0 * kappa0 / (kappa0 + 1.0) * r * temp0)  # sonic speed of the stream
+    low, high = 0.0, top
+    w = min(max(w, 1e-6 * top), top)
+    p, rho_e = p_joint, rho0
     for k in range(40):
-        w_new = velocity_drop(p, rho, pres, kappa) - vel
-        short = max(0.0, 1.0 - max(w_new, 0.0) / speed_s)
-        rest = max(0.0, 1.0 - rho0 * max(w_new, 0.0) * area / supply)
+        temp_e = temp0 - 0.5 * w * w / cp
+        for _ in range(2):
+            cv = heat_capacity(c, temp_e)
+            temp_e += (h0 - 0.5 * w * w - energy(c, temp_e) - r * temp_e) / (cv + r)
+        kappa_e = 1.0 + r / cv
+        short = max(0.0, 1.0 - w / speed_s)
+        rest = max(0.0, 1.0 - rho0 * w * area / supply)
         p0 = p_joint + rise * (1.0 - short * short) * (1.0 - rest * rest)
-        flux, p_t, temp_t, vel_t = throat_from_rest(c, r, temp0, p0, p)
-        temp_e = moving_temperature(c, r, h0, temp0, w_new)
+        p = p0 / (1.0 + (1.0 + loss) * dynamic_share(kappa_e, w * w / (kappa_e * r * temp_e)))
         rho_e = p / (r * temp_e)
-        f_new = psi * flux - rho_e * w_new
-        if k > 0 and p != last:
-            trial = (f_new - f) / (p - last)
-            if trial < 0.0:
-                slope = trial
-        f = f_new
-        w = w_new
-        if f > 0.0:
-            low = p
+        miss = w - velocity_drop(p, rho, pres, kappa) + vel
+        if miss < 0.0:
+            if w >= top:
+                break  # sonic: the pipe would take more than a stream can bring
+            low = w
         else:
-            high = p
-        new = p - f / slope
-        if not (low <= new <= high):
+            high = w
+        gain = rise * 2.0 * (short / speed_s * (1.0 - rest * rest) + (1.0 - short * short) * rest * rho0 * area / supply)
+        slope = 1.0 + per_z * max((1.0 + loss) * rho_e * w - gain, -0.5 * rho0 * top)
+        new = w - miss / slope
+        if new >= high:
+            new = high if high == top and k == 0 else 0.5 * (low + high)
+        elif new <= low:
             new = 0.5 * (low + high)
-        last = p
-        p = new
-        if abs(new - last) < 1e-12 * last:
+        if abs(new - w) < 1e-9 * top:
             break
-    temp_e = last / (r * rho_e)
-    if w * w > (1.0 + r / heat_capacity(c, temp_e)) * r * temp_e:
-        flux = rho_e * w
-        last, rho_e, w = sonic_entry(c, r, temp0, flux)
-    return rho_e * w, last, rho_e, w
+        w = new
+    return p, rho_e, w
 
 
 @kernel
 def _balance(gas, joint, member, work, p_joint):
-    """Mass flow in minus out [kg/s] at the assumed joint pressure; fills the work table."""
+    """(mass flow in minus out [kg/s], supply [kg/s], mixed total enthalpy, fuel and burned fractions) at the assumed joint
+    pressure; fills the work table."""
     first, count = joint.first, joint.count
-    supply = 0.0
-    enthalpy = 0.0
-    fuel = 0.0
-    burned = 0.0
-    facing = (0.0, 0.0)  # mass flow of suppliers on either side
-    rises = (0.0, 0.0)
-    speeds = (0.0, 0.0)
+    supply, enthalpy, fuel, burned = 0.0, 0.0, 0.0, 0.0
+    facing_up, rise_up, speed_up = 0.0, 0.0, 0.0  # suppliers on the upstream side
+    facing_down, rise_down, speed_down = 0.0, 0.0, 0.0  # and on the downstream side
+    warm = 0.0
     for k in range(count):
         row = work[k]
-        area = member[first + k].area
-        up = 1.0 if member[first + k].side == 0 else 0.0
-        if row[_STOP] > p_joint:
-            rho, vel, pres, kappa = row[_RHO], row[_VEL], row[_PRES], row[_KAPPA]
-            sound = math.sqrt(kappa * pres / rho)
-            if vel >= sound:
-                mach = vel / sound
-                shock = pres * (1.0 + 2.0 * kappa / (kappa + 1.0) * (mach * mach - 1.0))
-                p = p_joint if p_joint > shock else pres
-            else:
-                p = max(p_joint, sonic_pressure(rho, vel, pres, kappa))
-            rho_e = wave_density(p, rho, pres, kappa)
-            u = vel - velocity_drop(p, rho, pres, kappa)
-            c = mixture(gas, row[_YF], row[_YB])
-            r = gas_constant(gas, row[_YF], row[_YB])
-            temp = p / (r * rho_e)
-            total = energy(c, temp) + r * temp + 0.5 * u * u
-            mass = rho_e * u * area
-            m2 = min(u * u / (kappa * r * temp), 1.0)
-            row[_P_END], row[_RHO_END], row[_U_END], row[_TOTAL], row[_FLOW] = p, rho_e, u, total, mass
-            supply += mass
-            enthalpy += mass * total
-            fuel += mass * row[_YF]
-            burned += mass * row[_YB]
-            gain = mass * p_joint * ((1.0 + 0.5 * (kappa - 1.0) * m2) ** (kappa / (kappa - 1.0)) - 1.0)
-            facing = (facing[0] + up * mass, facing[1] + (1.0 - up) * mass)
-            rises = (rises[0] + up * gain, rises[1] + (1.0 - up) * gain)
-            speeds = (speeds[0] + up * mass * u, speeds[1] + (1.0 - up) * mass * u)
+        if row[_STOP] <= p_joint:
+            continue
+        rho, vel, pres, kappa = row[_RHO], row[_VEL], row[_PRES], row[_KAPPA]
+        c = mixture(gas, row[_YF], row[_YB])
+        r = gas_constant(gas, row[_YF], row[_YB])
+        sound = math.sqrt(kappa * pres / rho)
+        if vel >= sound:
+            mach = vel / sound
+            shock = pres * (1.0 + 2.0 * kappa / (kappa + 1.0) * (mach * mach - 1.0))
+            p = p_joint if p_joint > shock else pres
+        else:
+            p = max(p_joint, sonic_pressure(rho, vel, pres, kappa)) if vel > 0.2 * sound or p_joint < 0.7 * pres else p_joint
+        rho_e = wave_density(p, rho, pres, kappa)
+        u = vel - velocity_drop(p, rho, pres, kappa)
+        temp = p / (r * rho_e)
+        total = energy(c, temp) + r * temp + 0.5 * u * u
+        mass = rho_e * u * member[first + k].area
+        row[_P_END], row[_RHO_END], row[_U_END], row[_TOTAL], row[_FLOW] = p, rho_e, u, total, mass
+        supply += mass
+        enthalpy += mass * total
+        fuel += mass * row[_YF]
+        burned += mass * row[_YB]
+        warm += mass * (temp + 0.5 * u * u / (heat_capacity(c, temp) + r))
+        gain = mass * p_joint * dynamic_share(kappa, min(u * u / (kappa * r * temp), 1.0))
+        if member[first + k].side == 0:
+            facing_up += mass
+            rise_up += gain
+            speed_up += mass * u
+        else:
+            facing_down += mass
+            rise_down += gain
+            speed_down += mass * u
     if supply <= 0.0:
         # nothing flows in: every member stands at its own pressure
         for k in range(count):
@@ -157,33 +147,40 @@ def _balance(gas, joint, member, work, p_joint):
     y_b = burned / supply
     c = mixture(gas, y_f, y_b)
     r = gas_constant(gas, y_f, y_b)
-    temp0 = temperature_of_enthalpy(c, r, h0, 300.0 if h0 < 0.0 else 800.0)
+    temp0 = temperature_of_enthalpy(c, r, h0, warm / supply)
     rho0 = p_joint / (r * temp0)
     taken = 0.0
     for k in range(count):
         row = work[k]
-        if row[_STOP] <= p_joint:
-            area = member[first + k].area
-            other = 1 - member[first + k].side
-            rise = rises[other] / supply
-            speed = max(speeds[other] / max(facing[other], 1e-300), 1e-9)
-            area_s = facing[other] / (rho0 * speed)
-            flux, p, rho_e, w = receive(
-                c, r, h0, temp0, p_joint, rise, speed, area_s, supply, joint.contraction * facing[other] / supply, area,
-                row[_RHO], row[_VEL], row[_PRES], row[_KAPPA],
-            )  # fmt: skip
-            row[_P_END], row[_RHO_END], row[_U_END], row[_FLOW] = p, rho_e, -w, -flux * area
-            taken += flux * area
+        if row[_STOP] > p_joint:
+            continue
+        area = member[first + k].area
+        if member[first + k].side == 0:
+            facing, rise, speed = facing_down, rise_down / supply, speed_down
+        else:
+            facing, rise, speed = facing_up, rise_up / supply, speed_up
+        speed = max(speed / max(facing, 1e-300), 1e-9)
+        narrower = 1.0 - area * rho0 * speed / max(facing, 1e-300)
+        loss = joint.contraction * facing / supply * narrower if narrower > 0.0 else 0.0
+        guess = -row[_U_END]
+        if guess <= 0.0:
+            guess = (p_joint - row[_STOP]) / math.sqrt(row[_RHO] * row[_KAPPA] * row[_PRES])
+        p, rho_e, w = receive(
+            c, r, h0, temp0, p_joint, rise, speed, loss, supply, area, row[_RHO], row[_VEL], row[_PRES], row[_KAPPA], guess
+        )
+        row[_P_END], row[_RHO_END], row[_U_END], row[_FLOW] = p, rho_e, -w, -rho_e * w * area
+        taken += rho_e * w * area
     return supply - taken, supply, h0, y_f, y_b
 
 
 @kernel
-def joint_fluxes(gas, joints, member, half_state, flux, work):
+def joint_fluxes(gas, joints, member, half_state, flux, work, last_time):
     """Write the flux through the end faces of all members of all joints.
 
     half_state (members, 5): rho, outward velocity, pressure, fuel and burned fractions next to each member's end.
-    flux (FIELDS, n+1), times area, in +x direction. work: (most members, WORK_COLUMNS) scratch. Returns the row of a
-    joint whose balance was not found, else -1.
+    flux (FIELDS, n+1), times area, in +x direction. work: (most members, WORK_COLUMNS) scratch. last_time (joints, 2):
+    what the first guess missed and the slope of the balance in the step before, where the search starts. Returns the row
+    of a joint whose balance was not found, else -1.
     """
     failed = -1
     for j in range(joints.shape[0]):
@@ -203,6 +200,7 @@ def joint_fluxes(gas, joints, member, half_state, flux, work):
                 state[0], state[1], state[2], yf, yb, kappa
             )  # fmt: skip
             row[_STOP] = arrested_pressure(state[0], state[1], state[2], kappa)
+            row[_U_END] = 0.0
             low = min(low, row[_STOP])
             high = max(high, row[_STOP])
             admittance = member[first + k].area * math.sqrt(state[0] / (kappa * state[2]))
@@ -216,7 +214,10 @@ def joint_fluxes(gas, joints, member, half_state, flux, work):
                 work[k, _U_END] = 0.0
                 work[k, _P_END] = work[k, _STOP]
         else:
-            slope = -weight
+            p += last_time[j, 0]
+            if not (low < p < high):
+                p = 0.5 * (low + high)
+            slope = last_time[j, 1] if last_time[j, 1] < 0.0 else -weight
             last = p
             f = 0.0
             done = False
@@ -235,12 +236,14 @@ def joint_fluxes(gas, joints, member, half_state, flux, work):
                 if not (low < new < high):
                     new = 0.5 * (low + high)
                 last = p
-                if abs(f) <= 1e-10 * weight * p or abs(new - p) <= 1e-12 * p:
+                if abs(f) <= 1e-9 * weight * p or abs(new - p) <= 1e-11 * p:
                     done = True
                     break
                 p = new
             if not done and high - low > 1e-9 * p:
                 failed = j
+            last_time[j, 0] = p - guess / weight
+            last_time[j, 1] = slope
         # receivers take exactly what the suppliers gave
         taken = 0.0
         for k in range(count):

@@ -65,7 +65,7 @@ OK, NOT_A_NUMBER, TOO_HOT, TOO_COLD, VOLUME_TROUBLE, JOINT_TROUBLE, STEP_COLLAPS
 # columns of a trace row: angle, then per cylinder, per probe, per volume
 CYLINDER_COLUMNS, PROBE_COLUMNS, VOLUME_COLUMNS = 6, 4, 2
 
-_WALL_EVERY = 4  # steps between updates of the friction factor and the heat transfer coefficient (they vary slowly)
+_WALL_EVERY = 8  # steps between updates of the friction factor and the heat transfer coefficient (they vary slowly)
 _LOOK_EVERY = 16  # steps between looks at the temperature range
 
 
@@ -284,6 +284,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
     n_cyl = net.cylinder.shape[0]
     valve_flow = np.zeros((n_cyl, 2))
     joint_state = np.zeros((net.member.shape[0], 5))
+    joint_last = np.zeros((net.joint.shape[0], 2))
     work = np.zeros((max(net.member.shape[0], 1), WORK_COLUMNS))
 
     degrees_per_second = 6.0 * rpm
@@ -326,7 +327,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         couple(net, gas, mid, half, middle, flux, rates, valve_flow, accounts, dt, True)
         if net.joint.shape[0] > 0:
             _joint_states(net, half, joint_state)
-            failed = joint_fluxes(gas, net.joint, net.member, joint_state, flux, work)
+            failed = joint_fluxes(gas, net.joint, net.member, joint_state, flux, work, joint_last)
             if failed >= 0:
                 return JOINT_TROUBLE, failed, angle, steps, written
         advance(net, gas, vols, mid, rates, memory, end_vols, tally, angle, degrees, dt, piston_speed)
