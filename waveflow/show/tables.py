@@ -170,8 +170,9 @@ def speed_rows(comparison: Any) -> tuple[list[tuple[str, str]], list[list[str]]]
             if base is None:
                 base = values
             elif np.all(base[np.isfinite(base)] > 0):
-                changes = [percent_change(change) for change in values / base - 1]
-                texts = [f"{text} ({change})" for text, change in zip(texts, changes, strict=True)]
+                changes = values / base - 1
+                texts = [f"{text} ({percent_change(change)})" if np.isfinite(change) else text
+                         for text, change in zip(texts, changes, strict=True)]  # fmt: skip
             columns.append(texts)
     rows = [[f"{rpm:.0f}", *cells] for rpm, *cells in zip(chosen(common), *columns, strict=True)]
     return heads, rows
