@@ -116,11 +116,11 @@ def _few() -> MaxNLocator:
 
 
 def _ve_flag(peak: Peak) -> str:
-    return f"{peak.rpm:.0f} rpm, {number(100 * peak.value, 1, '%')}"
+    return f"{peak.place}, {number(100 * peak.value, 1, '%')}"
 
 
 def _torque_flag(peak: Peak) -> str:
-    return f"{peak.rpm:.0f} rpm, {number(peak.value, 1, 'N m')}"
+    return f"{peak.place}, {number(peak.value, 1, 'N m')}"
 
 
 def _foot(figure: Figure, view: ComparisonView) -> float:
@@ -152,8 +152,8 @@ def alt_text(view: ComparisonView, said: list[str]) -> str:
     for option in view.options:
         peak = option.peaks.get("volumetric_efficiency")
         best, power = option.peaks.get("torque"), option.peaks.get("power")
-        facts = [f"highest volumetric efficiency {percent(peak.value)} at {speed(peak.rpm)}"] if peak else []
-        facts += [f"most torque {number(best.value, 1, 'N m')} at {speed(best.rpm)}"] if best else []
-        facts += [f"most power {number(power.value / 1e3, 1, 'kW')} at {speed(power.rpm)}"] if power else []
+        facts = [f"highest volumetric efficiency {percent(peak.value)} at {peak.place}"] if peak else []
+        facts += [f"most torque {number(best.value, 1, 'N m')} at {best.place}"] if best else []
+        facts += [f"most power {number(power.value / 1e3, 1, 'kW')} at {power.place}"] if power else []
         parts.append(f"{plain(option_label(option), 60)}: {listed(facts)}." if facts else f"{plain(option.name, 40)}.")
     return plain(" ".join([*parts, *said, plain(view.left_out, 600)]), 3000)

@@ -18,6 +18,7 @@ from waveflow.show.words import MODEL_NOTE, counted, speed, tiny
 DRAWN = ("volumetric_efficiency", "torque")
 CYLINDER_COLUMNS = ("pressure", "temperature", "intake lift", "exhaust lift", "intake flow", "exhaust flow")
 PROBE_COLUMNS = ("pressure", "velocity", "sound speed")
+CLOSE = 100.0  # [rpm] a peak between points farther apart than this is spoken of as "about"
 PROBES_DRAWN = 9
 
 
@@ -112,7 +113,7 @@ def _option_view(option: Any, versus: Any, tract: Tract | None) -> OptionView:
         assumed=option.assumed,
         low=low,
         high=high,
-        peaks={name: Peak(peak.rpm, peak.value) for name, peak in option.peaks.items() if peak is not None},
+        peaks={name: _peak(peak) for name, peak in option.peaks.items() if peak is not None},
         envelope_peaks=_envelope_peaks(option.envelopes),
         failed=result.failed,
         tract=tract,
@@ -121,6 +122,10 @@ def _option_view(option: Any, versus: Any, tract: Tract | None) -> OptionView:
         changes={name: (change.rpm, change.change) for name, change in changes.items()},
         change_bands=bands,
     )
+
+
+def _peak(peak: Any) -> Peak:
+    return Peak(peak.rpm, peak.value, sure=bool(peak.refined or peak.spacing <= CLOSE or peak.at_end))
 
 
 def _over(rpm: np.ndarray, result: Any, name: str) -> np.ndarray:

@@ -67,6 +67,7 @@ def shade_band(axes: Axes, view: ComparisonView) -> None:
 def _limits(axes: Axes, view: ComparisonView, name: str, scale: float) -> None:
     rows = [option.curve(name) for option in view.options]
     rows += [np.asarray(band[name]) for option in view.options for band in (option.low, option.high) if name in band]
+    rows += [np.array([option.peaks[name].value]) for option in view.options if name in option.peaks]
     values = scale * np.concatenate(rows)
     values = values[np.isfinite(values)]
     if len(values) == 0:
@@ -121,8 +122,10 @@ def _target(axes: Axes, view: ComparisonView, roomy: bool) -> None:
     low, high = axes.get_ylim()
     axes.plot([rpm, rpm], [low, high], color=INK, linewidth=0.8, linestyle=(0, (1, 2)), zorder=1)
     if roomy:
-        axes.annotate(f"wanted {words}", (rpm, low), (3, 3), textcoords="offset points", fontsize=7, color=SOFT_INK,
-                      va="bottom", zorder=3, bbox=PATCH)  # fmt: skip
+        left, right = axes.get_xlim()
+        aside, align = (3, "left") if rpm < left + 0.8 * (right - left) else (-3, "right")
+        axes.annotate(f"wanted {words}", (rpm, low), (aside, 3), textcoords="offset points", fontsize=7, color=SOFT_INK,
+                      va="bottom", ha=align, zorder=3, bbox=PATCH)  # fmt: skip
 
 
 def draw_ribbon(axes: Axes, view: ComparisonView, name: str, roomy: bool = True) -> None:

@@ -79,10 +79,16 @@ class Tract:
 
 @dataclass(frozen=True)
 class Peak:
-    """Highest point of a curve: at `rpm` [rpm] it is `value` [unit of the curve]."""
+    """Highest point of a curve: at `rpm` [rpm] it is `value` [unit of the curve]; `sure` where points lie close by."""
 
     rpm: float
     value: float
+    sure: bool = True
+
+    @property
+    def place(self) -> str:
+        """Its speed as it is spoken of: "5170 rpm", "about 5070 rpm"."""
+        return ("" if self.sure else "about ") + f"{10 * round(self.rpm / 10):.0f} rpm"
 
 
 @dataclass(frozen=True)
