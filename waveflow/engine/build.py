@@ -6,15 +6,14 @@ plenum" and a probe can be put at "cylinder 1 intake port 30 mm".
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from waveflow.engine import valvetrain
 from waveflow.engine.breathing import effective_area_table, mean_effective_area_open
-from waveflow.engine.flowsheet import ValveFlow, from_coefficient, from_sheet, with_stock_coefficient
+from waveflow.engine.cylinders import burn_of, cylinder_columns
+from waveflow.engine.flowsheet import ValveFlow
+from waveflow.engine.model import Model, PipeInfo
 from waveflow.engine.tract import (
     Duct,
     cell_areas,
@@ -26,91 +25,15 @@ from waveflow.engine.tract import (
     plain_duct,
     tail_ducts,
 )
+from waveflow.engine.valves import lift_of, valve_flow
 from waveflow.engine.valvetrain import LiftCurve
 from waveflow.physics.assembly import Assembly
-from waveflow.physics.combustion import burn_table, burn_table_from_points, no_burn, wiebe_from_ca50
-from waveflow.physics.gas import Gas, enthalpy, ideal_gas, moist_air, real_gas
-from waveflow.physics.layout import Net, State
+from waveflow.physics.gas import Gas, ideal_gas, moist_air, real_gas
 
 HOT_CELLS = 1.7
 """Exhaust cells over intake cells: the sound speed of hot gas is about 1.7 times that of air, so waves cross both alike."""
 
-HEAD_AREA_FACTOR = 1.2
-"""Surface of the combustion chamber in the head over the bore's area (a choice; flat would be 1)."""
-
 MEAN_FRICTION_CELLS = 64
-
-
-@dataclass(frozen=True)
-class PipeInfo:
-    """Where a row of the pipe table lies: part name, cylinder (-1: shared), faces [m] along its duct, first cell."""
-
-    name: str
-    cylinder: int
-    faces: np.ndarray
-    first: int
-
-
-@dataclass
-class Model:
-    """A `Net` and its first `State`, with the meaning of their rows."""
-
-    gas: Gas
-    net: Net
-    state: State
-    start_angle: float  # engine angle [deg] at which a cycle is counted from
-    swept: float  # one cylinder [m3]
-    ambient_pressure: float  # [Pa]
-    ambient_temperature: float  # [K]
-    plenum: int  # volume row the runners draw from
-    pipes: list[PipeInfo]
-    volumes: list[str]
-    probes: dict[str, int]  # name -> row
-    intake_lift: LiftCurve
-    exhaust_lift: LiftCurve
-    intake_flow: ValveFlow
-    exhaust_flow: ValveFlow
-    mean_intake_area: float  # effective, over the open period, all intake valves of a cylinder [m2]
-    intake_length: float  # valve to the first volume, end correction included [m]
-    assumed: bool  # an option without a flow sheet of its own
-    phases: tuple[float, ...]  # engine angle of firing TDC of cylinder 1, 2, ... [deg]
-    restarts: list[tuple[float, list[int], int]] = field(default_factory=list)  # no memory: angle, pipe rows, volume
-
-
-def lift_of(cam: Any, side: str) -> LiftCurve:
-    """Valve lift over the cycle from the case's cam."""
-    if cam.kind == "card":
-        return valvetrain.from_card(
-            cam.lobe_lift, cam.duration, cam.duration_at, cam.lobe_centre, side=side, rocker_ratio=cam.rocker_ratio,
-            lash=cam.lash, second_duration=cam.second_duration, second_duration_at=cam.second_duration_at,
-            advance=cam.advance,
-        )  # fmt: skip
-    if cam.kind == "table":
-        return valvetrain.from_table(
-            cam.angle, cam.lift, lift_of=cam.lift_of, rocker_ratio=cam.rocker_ratio, lash=cam.lash, advance=cam.advance
-        )
-    return valvetrain.sine_squared(cam.open, cam.close, cam.max_lift)
-
-
-def valve_flow(flow: Any, valve: Any, side: str) -> ValveFlow:
-    """Effective area of one valve against lift from the case's flow table; a stock flow keeps its own valve's coefficient."""
-    if flow.kind == "stock":
-        table = with_stock_coefficient(valve_flow(flow.stock_flow, flow.stock_valve, side), valve.head_diameter)
-    elif flow.kind == "sheet":
-        table = from_sheet(
-            flow.lift, flow.flow, head_diameter=valve.head_diameter, depression=flow.depression,
-            reference_area=flow.reference_area, leak_subtracted=flow.leak_subtracted, leak=flow.leak,
-            plate_corrected=flow.plate_corrected, plate_expected=flow.plate_expected, plate_read=flow.plate_read,
-            air_temperature=flow.air_temperature, barometer=flow.barometer, blown=side == "exhaust",
-            valves_open=flow.valves_open or valve.count, reverse_factor=flow.reverse_factor,
-        )  # fmt: skip
-    else:
-        table = from_coefficient(
-            flow.lift_over_diameter, flow.coefficient, head_diameter=valve.head_diameter,
-            reference_area=flow.reference_area, throat_area=flow.throat_area, reverse_factor=flow.reverse_factor,
-            reverse_coefficient=flow.reverse_coefficient,
-        )  # fmt: skip
-    return table if flow.factor == 1.0 else table.scaled(flow.factor)
 
 
 def gas_of(case: Any) -> Gas:
@@ -191,43 +114,6 @@ class _Builder:
         return self.asm.curve(forward * scale), self.asm.curve(reverse * scale)
 
 
-def _cylinder_columns(case: Any, gas: Gas, builder: _Builder, intake: LiftCurve, exhaust: LiftCurve) -> dict:
-    e = case.engine
-    crank = 0.5 * e.stroke
-    bore_area = circle(e.bore)
-    burn = burn_of(case)
-    builder.asm.burn = np.asarray(burn.fractions)
-    columns = dict(
-        bore=e.bore, crank=crank, rod=e.rod_length, offset=e.pin_offset, clearance=case.compression.clearance_volume,
-        swept=bore_area * e.stroke, burn_start=burn.start, burn_span=burn.duration, air_fuel=gas.air_fuel,
-        heat_law={"adiabatic": 0, "woschni": 1, "hohenberg": 2}[case.walls.heat], head_area=HEAD_AREA_FACTOR * bore_area,
-        piston_area=bore_area, head_temp=case.walls.head_temperature, piston_temp=case.walls.piston_temperature,
-        liner_temp=case.walls.liner_temperature, intake_close=intake.close_angle() % 720.0,
-        exhaust_open=exhaust.open_angle() % 720.0,
-    )  # fmt: skip
-    if case.ideal.gas == "constant gamma":
-        columns["air_fuel"] = 0.0
-        columns["heat_per_air"] = getattr(case.burn, "heat_per_kg_fresh_air", None) or 0.0
-    elif builder.port_fuel:
-        temp = case.fuel.temperature if case.fuel.temperature is not None else case.ambient.temperature
-        columns["fuel_per_air"] = 1.0 / gas.air_fuel
-        columns["fuel_enthalpy"] = float(enthalpy(gas, temp, 1.0, 0.0)) - case.fuel.evaporation_share * gas.fuel_latent
-    return columns
-
-
-def burn_of(case: Any):
-    """The case's burn as start, duration and cumulative fractions."""
-    b = case.burn
-    if b.kind == "motored":
-        return no_burn()
-    if b.kind == "wiebe":
-        start, duration = wiebe_from_ca50(b.ca50, b.duration_10_90, b.a, b.m)
-        return burn_table(start, duration, b.a, b.m)
-    if b.kind == "wiebe_direct":
-        return burn_table(b.start, b.duration, b.a, b.m, b.normalised)
-    return burn_table_from_points(b.angle, b.fraction)
-
-
 def _steady_resistance(duct: Duct | None, entry: float) -> float:
     """Sum of loss coefficients over area squared [1/m4] of a duct in steady flow: entry loss and wall friction.
 
@@ -266,7 +152,9 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
     # volumes ---------------------------------------------------------------------------------------------------------
     ambient = case.ambient
     outside = case.intake.reservoir
-    source = (outside.pressure, outside.temperature, outside.burned) if outside else (ambient.pressure, ambient.temperature, 0.0)
+    source = (ambient.pressure, ambient.temperature, 0.0)
+    if outside:
+        source = (outside.pressure, outside.temperature, outside.burned)
     air = b.name_volume(asm.reservoir(source[0], source[1], b.fresh_fuel * (1.0 - source[2]), source[2]), "outside air")
     after = case.exhaust.reservoir
     sink = (after.pressure, after.temperature, after.burned) if after else (ambient.pressure, ambient.temperature, 0.0)
@@ -282,7 +170,8 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
         asm.orifice(air, plenum, area, area)
 
     # cylinders -------------------------------------------------------------------------------------------------------
-    columns = _cylinder_columns(case, gas, b, intake_lift, exhaust_lift)
+    columns = cylinder_columns(case, gas, b.port_fuel, intake_lift, exhaust_lift)
+    asm.burn = burn_of(case).fractions
     fired = case.burn.kind != "motored"
     first_temp = ideal.start_temperature if ideal.start_temperature is not None else (900.0 if fired else 350.0)
     first_burned = ideal.start_burned if ideal.start_burned is not None else (1.0 if fired else 0.0)
@@ -430,23 +319,3 @@ def _user_probe(b: _Builder, name: str, cylinder: int, side: str, x: float) -> N
     if not 0.0 <= x <= chain[-1][2] + 1e-9:
         raise ValueError(f"the {side} duct of cylinder {cylinder + 1} is {chain[-1][2] * 1e3:.0f} mm long")
     b.probe(name, chain, x)
-
-
-def place_of_cell(model: Model, cell: int) -> tuple[str, str]:
-    """Part and place of a cell in words, for error messages."""
-    for info in model.pipes:
-        count = len(info.faces) - 1
-        if info.first - 1 <= cell <= info.first + count:
-            k = min(max(cell - info.first, 0), count - 1)
-            x = 0.5 * (info.faces[k] + info.faces[k + 1])
-            part = info.name if info.cylinder < 0 else f"{info.name} of cylinder {info.cylinder + 1}"
-            datum = "the valve" if info.name == "exhaust" else "its outer end" if info.name == "intake" else "its start"
-            return part, f"{x * 1e3:.0f} mm from {datum}"
-    return "pipes", ""
-
-
-def mach_index(model: Model, bore: float, rpm: float, stroke: float, sound_speed: float) -> float:
-    """Inlet Mach index at `rpm`: piston area x mean piston speed / (mean effective area x sound speed)."""
-    from waveflow.engine.breathing import inlet_mach_index
-
-    return float(inlet_mach_index(bore, stroke, rpm, model.mean_intake_area, sound_speed)) if model.mean_intake_area else math.nan

@@ -6,15 +6,16 @@ suppliers' mixed total enthalpy and a stagnation pressure
 
     p0_k = p_J + rise_k (1 - max(0, 1 - u_k/u_s)^2) (1 - (1 - q_k)^2)
 
-where rise_k is the mass-weighted dynamic pressure rise of those suppliers that face the receiver (a merge has an upstream
-and a downstream side: a stream recovers nothing by turning back into a neighbour's pipe), u_s their mass-weighted and u_k
-the receiver's own speed, q_k the receiver's share of the flow. The first bracket is the Borda-Carnot loss of a sudden
-expansion, 1/2 rho (u_s - u_k)^2, for compressible flow (from memory; in any fluid-mechanics handbook); the second makes a
-receiver of little flow recover nothing of the dynamic pressure (a choice; nothing jumps when a flow reverses). Two equal
-pipes joined are transparent. A receiver narrower than the stream that faces it loses K = c (1 - A_k/A_s), times that
-stream's share of the supply, of its own dynamic pressure (vena contracta; c = 0.5 for a sharp edge, from memory), applied as an inward opening of 1/sqrt(1 + K).
-A receiver may be sonic. p_J follows from the balance of mass; energy and species are shared in proportion to mass, to
-round-off. Stagnation pressure never rises: p0_k is at most the suppliers' mean.
+where rise_k is the mass-weighted dynamic pressure rise of those suppliers that face the receiver (a merge has an
+upstream and a downstream side: a stream recovers nothing by turning back into a neighbour's pipe), u_s their mass-
+weighted and u_k the receiver's own speed, q_k the receiver's share of the flow. The first bracket is the Borda-Carnot
+loss of a sudden expansion, 1/2 rho (u_s - u_k)^2, for compressible flow (from memory; in any fluid-mechanics
+handbook); the second makes a receiver of little flow recover nothing of the dynamic pressure (a choice; nothing jumps
+when a flow reverses). Two equal pipes joined are transparent. A receiver narrower than the stream that faces it loses
+K = c (1 - A_k/A_s), times that stream's share of the supply, of its own dynamic pressure (vena contracta; c = 0.5 for
+a sharp edge, from memory), applied as an inward opening of 1/sqrt(1 + K). A receiver may be sonic. p_J follows from
+the balance of mass; energy and species are shared in proportion to mass, to round-off. Stagnation pressure never
+rises: p0_k is at most the suppliers' mean.
 """
 
 from __future__ import annotations

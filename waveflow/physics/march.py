@@ -12,17 +12,15 @@ What leaves a pipe enters a volume as the same number, so mass of every species 
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from waveflow.compiled import kernel
 from waveflow.physics import layout as lay
+from waveflow.physics.accounts import count_valve, enter_events, enter_volumes, write_trace
 from waveflow.physics.ends import end_flux, orifice_flux
 from waveflow.physics.joints import WORK_COLUMNS, joint_fluxes
 from waveflow.physics.layout import (
     BURNED,
-    CYLINDER,
     ENERGY,
     FUEL,
     L_PRES,
@@ -39,31 +37,16 @@ from waveflow.physics.layout import (
     R_YF,
     RESERVOIR,
     V_BURNED,
-    V_ENERGY,
     V_FUEL,
     V_MASS,
     V_PRES,
     V_TEMP,
-    V_VOL,
 )
 from waveflow.physics.pipes import fastest, fluxes, primitives, reconstruct, update
-from waveflow.physics.volumes import (
-    Q_AIR_USED,
-    Q_FUEL_USED,
-    Q_RELEASE,
-    Q_WALL,
-    Q_WORK,
-    STEP_COLUMNS,
-    advance,
-    cylinder_volume,
-    local_angle,
-)
+from waveflow.physics.volumes import STEP_COLUMNS, advance, local_angle
 from waveflow.physics.walls import friction_factor, nusselt
 
 OK, NOT_A_NUMBER, TOO_HOT, TOO_COLD, VOLUME_TROUBLE, JOINT_TROUBLE, STEP_COLLAPSED = range(7)
-
-# columns of a trace row: angle, then per cylinder, per probe, per volume
-CYLINDER_COLUMNS, PROBE_COLUMNS, VOLUME_COLUMNS = 6, 4, 2
 
 _WALL_EVERY = 8  # steps between updates of the friction factor and the heat transfer coefficient (they vary slowly)
 _LOOK_EVERY = 16  # steps between looks at the temperature range
@@ -81,7 +64,10 @@ def curve_at(curves, row, angle):
 
 @kernel
 def fill_ghosts(ghosts, w):
-    """Ghost cells by polynomial extrapolation of the real cells next to them; density and pressure kept positive, mass fractions in 0..1."""
+    """Ghost cells by polynomial extrapolation of the real cells next to them.
+
+    Density and pressure are kept positive, mass fractions in 0..1.
+    """
     for g in range(ghosts.shape[0]):
         row = ghosts[g]
         c, s = row.cell, row.step
@@ -214,29 +200,6 @@ def couple(net, gas, vols, half, angle, flux, rates, counting, accounts, dt, fin
 
 
 @kernel
-def count_valve(role, account, mass, fuel, burned, power, added, added_power, dt):
-    """Enter one valve's flow into the cylinder (mass [kg/s] positive into it) in the cycle's accounts."""
-    air = mass - fuel - burned
-    if role == 1:
-        if mass > 0.0:
-            account[lay.A_AIR_IN] += air * dt
-            account[lay.A_MASS_IN] += mass * dt
-        else:
-            account[lay.A_AIR_BACK] -= air * dt
-            account[lay.A_MASS_BACK] -= mass * dt
-        account[lay.A_FUEL_ADDED] += added * dt
-        account[lay.A_FUEL_IN] += fuel * dt
-        account[lay.A_BURNED_IN] += burned * dt
-        account[lay.A_ENERGY_IN] += (power + added_power) * dt
-    else:
-        account[lay.A_MASS_OUT] -= mass * dt
-        account[lay.A_AIR_OUT] -= air * dt
-        account[lay.A_FUEL_OUT] -= fuel * dt
-        account[lay.A_BURNED_OUT] -= burned * dt
-        account[lay.A_ENERGY_OUT] -= power * dt
-
-
-@kernel
 def _joint_states(net, half, states):
     for n in range(net.member.shape[0]):
         m = net.member[n]
@@ -247,12 +210,6 @@ def _joint_states(net, half, states):
         else:
             states[n, 0], states[n, 1], states[n, 2] = half[R_RHO, i], -half[R_VEL, i], half[R_PRES, i]
             states[n, 3], states[n, 4] = half[R_YF, i], half[R_YB, i]
-
-
-@kernel
-def _crossed(before, degrees, event):
-    """True if the local clock passes `event` while going on by `degrees` from `before`."""
-    return (event - before) % 720.0 < degrees
 
 
 @kernel
@@ -336,13 +293,13 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
             wall_heat[i] += dt * wall[lay.SRC_ENERGY, i]
         primitives(cells, temps, geometry, gas, w, wall)
 
-        _enter_volumes(net, mid, rates, tally, volume_accounts, accounts, dt, angle, degrees)
+        enter_volumes(net, mid, rates, tally, volume_accounts, accounts, dt, angle, degrees)
         for v in range(n_vol):
             for k in range(vols.shape[1]):
                 vols[v, k] = end_vols[v, k]
             if not (vols[v, V_PRES] > 0.0 and vols[v, V_TEMP] < 1.2 * gas.t_high and vols[v, V_MASS] > 0.0):
                 return VOLUME_TROUBLE, v, angle, steps, written
-        _events(net, vols, memory, accounts, angle, degrees)
+        enter_events(net, vols, memory, accounts, angle, degrees)
         time += dt
         steps += 1
         if steps % _LOOK_EVERY == 0:
@@ -352,7 +309,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
                 if temps[i] * 1e3 < gas.t_low:
                     return TOO_COLD, i, angle, steps, written
         if trace.shape[0] > 0 and written < trace.shape[0] and time * degrees_per_second >= next_row - 1e-9:
-            _write_trace(net, w, vols, valve_flow, trace[written], angle + degrees)
+            write_trace(net, w, vols, valve_flow, trace[written], angle + degrees)
             written += 1
             next_row += trace_step
     return OK, -1, start_angle + span, steps, written
@@ -364,85 +321,3 @@ def _first_bad(rate):
         if not (rate[i] < 1e300):
             return i
     return 0
-
-
-@kernel
-def _enter_volumes(net, mid, rates, tally, volume_accounts, accounts, dt, angle, degrees):
-    for v in range(net.volume.shape[0]):
-        account = volume_accounts[v]
-        account[lay.B_MASS] += rates[v, 0] * dt
-        account[lay.B_FUEL] += rates[v, 1] * dt
-        account[lay.B_BURNED] += rates[v, 2] * dt
-        account[lay.B_ENERGY] += rates[v, 3] * dt
-        account[lay.B_P_TIME] += mid[v, V_PRES] * dt
-        account[lay.B_T_TIME] += mid[v, V_TEMP] * dt
-        account[lay.B_MASS_TIME] += mid[v, V_MASS] * dt
-        if net.volume[v].kind != RESERVOIR:
-            account[lay.B_WALL] += tally[v, Q_WALL]
-    for j in range(net.cylinder.shape[0]):
-        cyl = net.cylinder[j]
-        account = accounts[j]
-        row = tally[cyl.volume]
-        work, fuel, air = row[Q_WORK], row[Q_FUEL_USED], row[Q_AIR_USED]
-        account[lay.A_WALL] += row[Q_WALL]
-        account[lay.A_RELEASE] += row[Q_RELEASE]
-        account[lay.A_WORK] += work
-        local = local_angle(angle + 0.5 * degrees, cyl.phase)
-        if local < 180.0 or local >= 540.0:
-            account[lay.A_WORK_HIGH] += work
-        account[lay.A_BURNED] += fuel + air
-        account[lay.A_FUEL_USED] += fuel
-        account[lay.A_AIR_USED] += air
-
-
-@kernel
-def _events(net, vols, memory, accounts, angle, degrees):
-    for j in range(net.cylinder.shape[0]):
-        cyl = net.cylinder[j]
-        state = vols[cyl.volume]
-        before = local_angle(angle, cyl.phase)
-        if state[V_PRES] > accounts[j, lay.A_PEAK_P]:
-            accounts[j, lay.A_PEAK_P] = state[V_PRES]
-            accounts[j, lay.A_PEAK_ANGLE] = local_angle(before + degrees, 0.0)
-        if _crossed(before, degrees, cyl.intake_close):
-            memory[j, lay.M_REF_P] = state[V_PRES]
-            memory[j, lay.M_REF_V] = state[V_VOL]
-            memory[j, lay.M_REF_T] = state[V_TEMP]
-            memory[j, lay.M_TRAP_MASS] = state[V_MASS]
-            memory[j, lay.M_TRAP_BURNED] = state[V_BURNED]
-            memory[j, lay.M_TRAP_AIR] = state[V_MASS] - state[V_FUEL] - state[V_BURNED]
-
-
-@kernel
-def _write_trace(net, w, vols, valve_flow, row, angle):
-    """angle; a cylinder: pressure, temperature, mass, volume, intake and exhaust flow; a probe: p, u, T, sound speed; a volume: p, T."""
-    row[0] = angle
-    k = 1
-    for j in range(net.cylinder.shape[0]):
-        v = net.cylinder[j].volume
-        row[k], row[k + 1], row[k + 2], row[k + 3] = vols[v, V_PRES], vols[v, V_TEMP], vols[v, V_MASS], vols[v, V_VOL]
-        row[k + 4], row[k + 5] = valve_flow[j, 0], -valve_flow[j, 1]
-        k += CYLINDER_COLUMNS
-    for p in range(net.probe.shape[0]):
-        a, b, share = net.probe[p, 0], net.probe[p, 1], net.probe_weight[p]
-        row[k] = (1.0 - share) * w[lay.PRES, a] + share * w[lay.PRES, b]
-        row[k + 1] = (1.0 - share) * w[lay.VEL, a] + share * w[lay.VEL, b]
-        row[k + 2] = (1.0 - share) * w[lay.TEMP, a] + share * w[lay.TEMP, b]
-        row[k + 3] = math.sqrt((1.0 - share) * w[lay.SOUND2, a] + share * w[lay.SOUND2, b])
-        k += PROBE_COLUMNS
-    for v in range(vols.shape[0]):
-        row[k], row[k + 1] = vols[v, V_PRES], vols[v, V_TEMP]
-        k += VOLUME_COLUMNS
-
-
-def trace_columns(net) -> int:
-    """Number of columns of a trace row."""
-    return (
-        1
-        + CYLINDER_COLUMNS * net.cylinder.shape[0]
-        + PROBE_COLUMNS * net.probe.shape[0]
-        + VOLUME_COLUMNS * net.volume.shape[0]
-    )
-
-
-__all__ = ["CYLINDER", "V_ENERGY", "cylinder_volume", "march", "trace_columns"]

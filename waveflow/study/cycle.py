@@ -15,32 +15,19 @@ from typing import Any
 
 import numpy as np
 
-from waveflow.engine.build import Model, build, place_of_cell
 from waveflow.engine.breathing import inlet_mach_index
+from waveflow.engine.build import build
+from waveflow.engine.model import Model, place_of_cell
 from waveflow.errors import RunError
 from waveflow.physics import layout as lay
 from waveflow.physics import march as solver
+from waveflow.physics.accounts import trace_columns
 from waveflow.physics.gas import enthalpy, sound_speed
 from waveflow.physics.layout import State
+from waveflow.study.trace import Trace, duct_numbers, trace_of
 
 BLOCK = 4  # cycles in a block where cycles jitter
 LEAST_CYCLES = 3
-
-
-@dataclass(frozen=True)
-class Trace:
-    """One cycle by crank angle: `angle` (n,) [deg] of the engine and named columns (n,), SI; see `names`."""
-
-    angle: np.ndarray
-    columns: dict[str, np.ndarray]
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Names of the columns."""
-        return tuple(self.columns)
-
-    def __getitem__(self, name: str) -> np.ndarray:
-        return self.columns[name]
 
 
 @dataclass(frozen=True)
@@ -83,7 +70,7 @@ class Engine:
         self.accounts = np.zeros((len(net.cylinder), lay.ACCOUNTS))
         self.volume_accounts = np.zeros((len(net.volume), lay.VOLUME_ACCOUNTS))
         self.wall_heat = np.zeros(self.state.temp.size)
-        columns = solver.trace_columns(net)
+        columns = trace_columns(net)
         self.rows = np.zeros((int(720.0 / trace_step) + 64, columns))
         self.written = 0
         self.steps = 0
@@ -298,7 +285,7 @@ def _numbers(case: Any, engine: Engine) -> dict:
     per_torque = 1.0 / (4.0 * math.pi)
     torque = (work - friction) * per_torque
     charge_sound = float(sound_speed(m.gas, plenum_t))
-    mach_mean, mach_peak, runner_sound = _duct_numbers(engine)
+    mach_mean, mach_peak, runner_sound = duct_numbers(engine)
     displaced = m.swept * n
     scalars = {
         "volumetric_efficiency": float(air.mean() / (reference * m.swept)),
@@ -352,59 +339,3 @@ def _exhaust_temperature(engine: Engine) -> float:
         middle = 0.5 * (low + high)
         low, high = (middle, high) if float(enthalpy(gas, middle, yf, yb)) < wanted else (low, middle)
     return 0.5 * (low + high)
-
-
-def _probe_column(engine: Engine, name: str) -> int:
-    net = engine.model.net
-    return 1 + solver.CYLINDER_COLUMNS * len(net.cylinder) + solver.PROBE_COLUMNS * engine.model.probes[name]
-
-
-def _duct_numbers(engine: Engine) -> tuple[float, float, float]:
-    """(mean port Mach number while the intake is open, its peak, mean sound speed at mid-runner), over all cylinders."""
-    m = engine.model
-    rows = engine.rows[: engine.written]
-    means, peaks, sounds = [], [], []
-    for k in range(len(m.net.cylinder)):
-        name = f"cylinder {k + 1} port pinch"
-        if name not in m.probes:
-            return math.nan, math.nan, math.nan
-        at = _probe_column(engine, name)
-        mach = np.abs(rows[:, at + 1]) / rows[:, at + 3]
-        open_now = m.intake_lift.at((rows[:, 0] - m.phases[k]) % 720.0) > 0.0
-        means.append(mach[open_now].mean())
-        peaks.append(mach[open_now].max())
-        middle = _probe_column(engine, f"cylinder {k + 1} runner middle")
-        sounds.append(rows[:, middle + 3].mean())
-    return float(np.mean(means)), float(np.max(peaks)), float(np.mean(sounds))
-
-
-def trace_of(engine: Engine) -> Trace:
-    """The last cycle by crank angle, every degree: columns named "cylinder 1 pressure", "cylinder 1 intake valve velocity" ..."""
-    m = engine.model
-    rows = engine.rows[: engine.written]
-    angle = np.arange(0.0, 720.0, engine.trace_step)
-    local = (rows[:, 0] - m.start_angle) % 720.0
-    order = np.argsort(local, kind="stable")
-    wanted = (angle - m.start_angle) % 720.0
-    columns: dict[str, np.ndarray] = {}
-
-    def take(name: str, column: int) -> None:
-        columns[name] = np.interp(wanted, local[order], rows[order, column], period=720.0)
-
-    at = 1
-    for k in range(len(m.net.cylinder)):
-        for offset, what in enumerate(("pressure", "temperature", "mass", "volume", "intake flow", "exhaust flow")):
-            take(f"cylinder {k + 1} {what}", at + offset)
-        columns[f"cylinder {k + 1} intake lift"] = m.intake_lift.at((angle - m.phases[k]) % 720.0)
-        columns[f"cylinder {k + 1} exhaust lift"] = m.exhaust_lift.at((angle - m.phases[k]) % 720.0)
-        at += solver.CYLINDER_COLUMNS
-    for name in sorted(m.probes, key=m.probes.get):
-        for offset, what in enumerate(("pressure", "velocity", "temperature", "sound speed")):
-            take(f"{name} {what}", at + offset)
-        at += solver.PROBE_COLUMNS
-    for name in m.volumes:
-        if not name.startswith("cylinder"):
-            take(f"{name} pressure", at)
-            take(f"{name} temperature", at + 1)
-        at += solver.VOLUME_COLUMNS
-    return Trace(angle, columns)

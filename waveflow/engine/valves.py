@@ -1,0 +1,45 @@
+"""A case's cams and flow tables as lift curves and effective areas."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from waveflow.engine import valvetrain
+from waveflow.engine.flowsheet import ValveFlow, from_coefficient, from_sheet, with_stock_coefficient
+from waveflow.engine.valvetrain import LiftCurve
+
+
+def lift_of(cam: Any, side: str) -> LiftCurve:
+    """Valve lift over the cycle from the case's cam."""
+    if cam.kind == "card":
+        return valvetrain.from_card(
+            cam.lobe_lift, cam.duration, cam.duration_at, cam.lobe_centre, side=side, rocker_ratio=cam.rocker_ratio,
+            lash=cam.lash, second_duration=cam.second_duration, second_duration_at=cam.second_duration_at,
+            advance=cam.advance,
+        )  # fmt: skip
+    if cam.kind == "table":
+        return valvetrain.from_table(
+            cam.angle, cam.lift, lift_of=cam.lift_of, rocker_ratio=cam.rocker_ratio, lash=cam.lash, advance=cam.advance
+        )
+    return valvetrain.sine_squared(cam.open, cam.close, cam.max_lift)
+
+
+def valve_flow(flow: Any, valve: Any, side: str) -> ValveFlow:
+    """Effective area of one valve against lift from the case's flow table; a stock flow keeps its own valve's coefficient."""
+    if flow.kind == "stock":
+        table = with_stock_coefficient(valve_flow(flow.stock_flow, flow.stock_valve, side), valve.head_diameter)
+    elif flow.kind == "sheet":
+        table = from_sheet(
+            flow.lift, flow.flow, head_diameter=valve.head_diameter, depression=flow.depression,
+            reference_area=flow.reference_area, leak_subtracted=flow.leak_subtracted, leak=flow.leak,
+            plate_corrected=flow.plate_corrected, plate_expected=flow.plate_expected, plate_read=flow.plate_read,
+            air_temperature=flow.air_temperature, barometer=flow.barometer, blown=side == "exhaust",
+            valves_open=flow.valves_open or valve.count, reverse_factor=flow.reverse_factor,
+        )  # fmt: skip
+    else:
+        table = from_coefficient(
+            flow.lift_over_diameter, flow.coefficient, head_diameter=valve.head_diameter,
+            reference_area=flow.reference_area, throat_area=flow.throat_area, reverse_factor=flow.reverse_factor,
+            reverse_coefficient=flow.reverse_coefficient,
+        )  # fmt: skip
+    return table if flow.factor == 1.0 else table.scaled(flow.factor)
