@@ -22,7 +22,7 @@ from made_up import Engine, make_case
 from waveflow.study import journal as journal_module
 from waveflow.study.journal import Journal
 from waveflow.study.lobes import lobe_spacing, lobes_of, peak_of
-from waveflow.study.speeds import MOST_COARSE, SpeedRange, SpeedsError, coarse_speeds, parse_speeds
+from waveflow.study.speeds import MOST_COARSE, SpeedRange, SpeedsError, coarse_speeds, doubtful, parse_speeds
 from waveflow.study.sweep import SweepInterrupted, plan, sweep
 from waveflow.study.writing import StoreError
 
@@ -156,6 +156,24 @@ def test_points_too_far_apart_are_doubted_in_words():
     assert doubts and "rpm apart" in doubts[0]
     smooth = sweep(CASE, "2500:4500:100", run_point=Engine(ripple=0.0, width=20000.0))
     assert not [text for text in smooth.warnings if "cannot be excluded" in text]
+
+
+@pytest.mark.parametrize(
+    ("rpm", "ve", "length", "found"),
+    [
+        # At 3000 rpm lobes of a 400 mm column lie 311 rpm apart: points 100 rpm apart are three a lobe.
+        ([3000, 3100], [0.90, 0.96], 0.4, []),
+        ([3000, 3100], [0.90, 0.99], 0.4, [(3000, 3100)]),
+        ([3000, 3125], [0.90, 0.906], 0.4, [(3000, 3125)]),
+        ([3000, 3125], [0.90, 0.904], 0.4, []),
+        ([3000, 3100], [0.90, 0.92], None, []),
+        ([3000, 3100], [0.90, 0.94], None, [(3000, 3100)]),
+        ([3000, 3025], [0.90, 0.99], 0.4, []),  # 25 rpm is as fine as it gets
+        ([3100, 3200, 3300], [0.9, 0.99, 0.90], 0.4, [(3100, 3200), (3200, 3300)]),
+    ],
+)
+def test_what_makes_a_stretch_doubtful(rpm, ve, length, found):
+    assert [gap[:2] for gap in doubtful(rpm, ve, made_up.SOUND, length)] == found
 
 
 def test_a_failed_speed_is_a_gap_with_a_reason():

@@ -26,7 +26,8 @@ ROUNDS = 10
 FINEST, WIDEST = 100.0, 250.0  # [rpm] bounds of the coarse row's step
 PER_LOBE = 4.0  # coarse points a lobe where affordable
 ENOUGH_PER_LOBE = 3.0  # with fewer points a lobe, a whole one can hide between two points
-BIG_STEP = 0.05  # with enough points a lobe, neighbours may differ by this share before a lobe is suspected
+STEEP = 0.08  # with enough points a lobe, neighbours may differ by this share before a lobe is suspected
+UNKNOWN = 0.03  # and by this share where the lobes' spacing is not known
 MERGE = 200.0  # [rpm] stretches closer than this are spoken of as one
 
 
@@ -225,13 +226,14 @@ def doubtful(
     """Neighbouring points that differ too much to exclude a missed lobe between them.
 
     `rpm` ascending and `ve` finite, (n,). With fewer than three points a lobe, a difference above 0.5 % is too much;
-    otherwise one above 5 %. Returns (low [rpm], high [rpm], difference [1], lobes' spacing [rpm], inf if not known).
+    otherwise one above 8 %, or above 3 % where the lobes' spacing is not known. Returns (low [rpm], high [rpm],
+    difference [1], lobes' spacing [rpm], inf if not known).
     """
     found = []
     for low, high, a, b in zip(rpm[:-1], rpm[1:], ve[:-1], ve[1:], strict=True):
         change, between = abs(b - a) / max(abs(a), abs(b), 1e-9), high - low
         apart = lobe_spacing(low, sound_speed, intake_length) if intake_length else math.inf
-        limit = COUNTS if apart < ENOUGH_PER_LOBE * between else BIG_STEP
+        limit = COUNTS if apart < ENOUGH_PER_LOBE * between else STEEP if intake_length else UNKNOWN
         if between > 1.01 * STEP and change > limit:
             found.append((float(low), float(high), float(change), float(apart)))
     return found

@@ -123,7 +123,11 @@ def sweep(
 
 def facts_of(case: Any, intake_length: float | None = None) -> CaseFacts:
     """What a result has to know of its case. `intake_length` [m] overrides the case's own."""
-    assumed = [f"{mark.key}: {mark.why or mark.value_text}" for mark in case.assumptions if mark.mark == "assumed"]
+    assumed = [
+        f"{mark.key}: {'; '.join(text for text in (mark.why, mark.value_text) if text)}"
+        for mark in case.assumptions
+        if mark.mark == "assumed"
+    ]
     for side in ("intake", "exhaust"):
         flow = getattr(getattr(case, side, None), "flow", None)
         if getattr(flow, "kind", "") == "stock" and not any(text.startswith(side) for text in assumed):
