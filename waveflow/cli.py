@@ -81,6 +81,7 @@ def run(file: Path, rpm: float, probes: tuple[str, ...], figure: Path | None, ta
         settings: tuple[str, ...], as_json: bool, quiet: bool) -> None:  # fmt: skip
     """Run one speed until its cycles repeat, and show one cycle by crank angle."""
     _figure_name(figure)
+    _file_name("--csv", table)
     case = _load([file], settings)[0]
     from waveflow.show.cycle_facts import headline
     from waveflow.show.from_results import cycle_view, probe_places
@@ -174,7 +175,10 @@ def compare(files: tuple[Path, ...], rpm: str, band: str | None, target: str | N
 
     planned, speeds = plan(cases[0], rpm), None if band is None else _band(band)
     if target is not None:
-        parse_target(target)
+        try:
+            parse_target(target)
+        except ValueError as error:
+            raise Refused(f'--target "{target}": {error}; write a speed such as "6500 rpm"') from None
     folder = _folder(out, files, resume)
     from waveflow.show.deliver import comparison_data, grid_words, print_json, save_outcome
     from waveflow.show.from_results import stamp_of
@@ -270,6 +274,15 @@ def _load(files: Any, settings: tuple[str, ...]) -> list[Any]:
 def _figure_name(path: Path | None) -> None:
     if path is not None and path.suffix.lower() not in (".png", ".svg"):
         raise Refused(f"--figure {path}: the name must end in .png or .svg")
+    _file_name("--figure", path)
+
+
+def _file_name(option: str, path: Path | None) -> None:
+    """Refuse a file that cannot be written before anything is computed for it."""
+    if path is not None and not path.parent.is_dir():
+        raise Refused(f"{option} {path}: there is no folder {path.parent}")
+    if path is not None and not os.access(path if path.exists() else path.parent, os.W_OK):
+        raise Refused(f"{option} {path}: permission denied")
 
 
 def _band(text: str) -> tuple[float, float]:

@@ -26,6 +26,8 @@ def ending_of(error: BaseException, as_json: bool, resume: str) -> int:
     `as_json` [bool]: say it as one JSON document on standard output as well. `resume` [str]: command line that goes on
     with an interrupted run.
     """
+    if isinstance(error, click.Abort) and error.__cause__ is not None:
+        error = error.__cause__  # click wraps an interruption; what is kept hangs on the original
     if isinstance(error, SystemExit):
         return error.code if isinstance(error.code, int) else FAILED
     if isinstance(error, BrokenPipeError):
