@@ -148,6 +148,14 @@ def split_reference(text: str) -> tuple[str, str]:
     return text, ""
 
 
+def is_finite(number: int | float) -> bool:
+    """Whether a number is finite and small enough to be computed with."""
+    try:
+        return math.isfinite(number)
+    except OverflowError:
+        return False
+
+
 def split(text: str) -> tuple[str, str]:
     """`"38.5 mm"` into `("38.5", "mm")`; raises UnitError where the text does not begin with a number."""
     text = text.strip()
@@ -173,7 +181,7 @@ def parse(text: str | int | float, kind: str, barometer: float | None = None) ->
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise UnitError("not a number with a unit")
     if not isinstance(text, str):
-        if not math.isfinite(text):
+        if not is_finite(text):
             raise UnitError("not a finite number")
         if kind != "fraction":
             example = next(iter(TABLE[kind]))

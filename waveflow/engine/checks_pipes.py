@@ -165,7 +165,10 @@ def runner(case: Any) -> Iterator[Finding]:
         message = f"unusual beside {show(inlet, 'mm2')} at the runner's inlet"
         yield Finding((*key, "outlet_area"), message, warning=True)
     if pipe.outlet_area is not None and intake.port is not None:
-        face = section.net_area(intake.port.stations[0])
+        try:
+            face = section.net_area(intake.port.stations[0])
+        except ValueError:
+            return
         if pipe.outlet_area > 1.05 * face:
             message = f"the runner ends wider than the port begins, {show(face, 'mm2')}"
             yield Finding((*key, "outlet_area"), message, warning=True)
@@ -232,7 +235,7 @@ def derived_port(case: Any) -> Iterator[Finding]:
     wish = case.enlarge
     if wish is None:
         return
-    port = getattr(case, wish.side).port
+    port = (case.intake if wish.side == "intake" else case.exhaust).port
     if port is None:
         hint = f"describe {wish.side}.port with its stations"
         yield Finding(("enlarge",), f"there is no {wish.side} port to enlarge", hint=hint, missing=True)

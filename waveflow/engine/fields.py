@@ -8,7 +8,6 @@ context carries `allowed`, `why` and `hint`, so that pydantic collects all of th
 from __future__ import annotations
 
 import difflib
-import math
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
@@ -192,7 +191,7 @@ class Number(Kind):
             value = _number_in(value, self)
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise refuse("not a number", self.allowed(), self.why)
-        if not math.isfinite(value):
+        if not units.is_finite(value):
             raise refuse("not a finite number", self.allowed(), self.why)
         if not self.low <= value <= self.high:
             limit = self.high if value > self.high else self.low

@@ -83,6 +83,9 @@ def _true_key(loc: tuple, tree: Any) -> Key:
         if key and key[-1] in _TAGGED and isinstance(at, dict) and part == at.get("kind"):
             at = dict(at, kind=None)
             continue
+        if isinstance(part, int) and not isinstance(at, list) and len(split_series(str(at))) < 2:
+            # one value where a list could stand
+            continue
         key.append(part)
         at = at.get(part) if isinstance(at, dict) and isinstance(part, str) else _item(at, part)
     return tuple(key)
@@ -245,9 +248,10 @@ def _which_kind(key: Key, table: dict, field: Any, made: Any, reading: Reading) 
 def with_unknown(tree: dict[str, Any], keys: set[Key]) -> dict[str, Any]:
     """Copy of a tree in which `keys` hold a value that no check may use."""
     new = copy.deepcopy(tree)
-    for key in keys:
+    for key in sorted(keys, key=len):
         at: Any = new
         for part in key[:-1]:
-            at = at[part]
-        at[key[-1]] = UNKNOWN
+            at = at if at is UNKNOWN else at[part]
+        if isinstance(at, dict):
+            at.setdefault(key[-1], UNKNOWN)
     return new
