@@ -210,8 +210,10 @@ def parse(text: str | int | float, kind: str, barometer: float | None = None) ->
 def _wrong_unit(number: str, unit_text: str, kind: str) -> UnitError:
     known = ", ".join(unit for unit in TABLE[kind] if unit)
     wanted = f"give one of {known}"
-    if unit_text.strip().lower().endswith(("vac", "vacuum")):
-        return UnitError("a vacuum is neither absolute nor gauge", f'say "{number} kPa abs" or "-{number} kPa gauge"')
+    vacuum = re.fullmatch(r"\s*(.*?)\s*vac(uum|\.)?\s*", unit_text, re.IGNORECASE)
+    if vacuum and kind == "pressure":
+        below = f"-{number.lstrip('+-')} {vacuum[1] or 'kPa'} gauge"
+        return UnitError("a vacuum is neither absolute nor gauge", f'below the outside pressure it is "{below}"')
     try:
         other = _kind_of(unit_text)
     except UnitError:

@@ -36,7 +36,7 @@ def key_of(name: str, info: Any) -> str:
 class Part(BaseModel):
     """One table of a case."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, protected_namespaces=())
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, protected_namespaces=(), defer_build=True)
 
     @model_validator(mode="before")
     @classmethod
