@@ -1,0 +1,121 @@
+"""From a case to its gas path, its tables and its figure: what is shown is what the solver is given."""
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from waveflow.engine.case import load
+from waveflow.engine.tract import exhaust_duct, intake_duct
+from waveflow.show import check, from_results
+from waveflow.show.canvas import words_of
+from waveflow.show.probes import places_asked
+from waveflow.show.tract import tract_of
+
+CASES = Path(__file__).parents[2] / "cases"
+
+
+def case(name, **settings):
+    return load(CASES / f"{name}.toml", {key.replace("__", "."): value for key, value in settings.items()} or None)
+
+
+@pytest.mark.parametrize("name", sorted(path.stem for path in CASES.glob("*.toml")))
+def test_every_case_is_shown_in_words_data_and_picture(name):
+    out = io.StringIO()
+    known = case(name)
+    check.print_check(known, out)
+    assert known.name in out.getvalue()
+    data = check.check_data(known)
+    assert len(data["filled_in"]) == len(known.assumptions) and len(data["warnings"]) == len(known.warnings)
+    title, description = words_of(check.check_figure(known))
+    assert known.name in title and "Exhaust in flow order" in description
+
+
+@pytest.mark.parametrize("name", ["n155", "n155_race", "n155_plus15"])
+def test_drawn_path_is_the_one_the_solver_runs(name):
+    known = case(name)
+    path = tract_of(known)
+    pipes = [part for part in path.intake if part.kind in ("pipe", "port")]
+    duct = intake_duct(known)
+    drawn = sum(part.length for part in pipes)
+    ahead = duct.length - drawn  # the end correction of the mouth is no metal
+    assert 0 < ahead < 0.02
+    assert sum(part.content for part in pipes) == pytest.approx(
+        duct.curve.volume() - ahead * float(duct.curve.area_at(0.0)), rel=2e-3
+    )
+    port = path.find("exhaust", "port")
+    out = exhaust_duct(known, 0)
+    for x in np.linspace(0, 0.999 * port.length, 7):
+        assert port.area_at(x) == pytest.approx(float(out.curve.area_at(x)), rel=2e-3)
+    assert sum(part.length for part in path.exhaust[2:]) == pytest.approx(0.420 + 1.800)
+
+
+def test_every_value_nobody_gave_is_listed_guesses_before_defaults():
+    known = case("n155_plus15")
+    lines = check.filled_lines(check_sorted(known), 100)
+    text = " ".join(" ".join(lines).split())
+    for each in known.assumptions:
+        head, _, tail = each.key.partition("[")
+        assert head in text and each.value_text in text and each.range_text in text, each.key
+    order = [text.index(word) for word in ("ASSUMED, standing", "guesses, nobody", "defaults, choices")]
+    assert order == sorted(order) and max(map(len, lines)) <= 100
+    assert "intake.port.stations[0-7].branches = 1" in text
+
+
+def check_sorted(known):
+    from waveflow.engine.case import defaults_and_guesses
+
+    return defaults_and_guesses(known)
+
+
+def test_derived_port_shows_its_stations_and_cc():
+    known = case("n155_plus15")
+    rows = check.derived_rows(known)
+    assert len(rows) == 8 and all(row[3] == "+15.0 %" for row in rows)
+    out = io.StringIO()
+    check.print_check(known, out)
+    assert "derived intake port: 66.4 to 76.4 cc" in out.getvalue()
+    assert check.derived_rows(case("n155")) == []
+
+
+def test_warnings_are_all_printed():
+    known = case("n155_race")
+    out = io.StringIO()
+    check.print_check(known, out)
+    shown = " ".join(out.getvalue().split())
+    assert known.warnings and all(str(warning) in shown for warning in known.warnings)
+
+
+def test_burette_and_stations_are_held_against_each_other():
+    figure = check.check_figure(case("n155"))
+    notes = [text.get_text() for text in figure.texts]
+    assert any("Intake port:" in note and "by burette" in note for note in notes)
+
+
+def test_lift_of_a_case_opens_where_the_solver_opens_it():
+    known = case("n155")
+    lift = check.lift_of(known, "intake")
+    card = known.intake.cam
+    # At the follower's checking height the valve stands rocker ratio times that, less the lash.
+    height = card.rocker_ratio * card.duration_at - card.lash
+    assert lift.duration(height) == pytest.approx(208.0, abs=0.1)
+    assert lift.max_lift_angle == pytest.approx(360 + 110, abs=0.3)
+
+
+def test_probes_are_measured_from_the_valve_on_both_sides():
+    known = case("n155")
+    length = intake_duct(known).length
+    places = places_asked(known, ["intake:0.12 m", "3:exhaust:2 in"])
+    assert places["cylinder 1 intake 120 mm from the valve"] == (1, "intake", pytest.approx(length - 0.12))
+    assert places["cylinder 3 exhaust 50.8 mm from the valve"] == (3, "exhaust", pytest.approx(0.0508))
+    drawn = from_results.probe_places(known)
+    assert len(drawn) == from_results.PROBES_DRAWN
+    assert {x for _, _, x in drawn.values()} >= {0.0, length}
+    assert from_results.probe_places(case("n155", ideal__quasi_steady="true")) == {}
+
+
+def test_conditions_name_throttle_and_ambient():
+    assert from_results.conditions_of(case("n155")).startswith("wide-open throttle, 101.0 kPa, 20 °C")
+    assert "throttle 30 % open" in from_results.conditions_of(case("n155", intake__throttle__opening="0.3"))
+    assert "throttle" not in from_results.conditions_of(case("short_pipes_motored"))
