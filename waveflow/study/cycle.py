@@ -26,7 +26,7 @@ from waveflow.physics.gas import enthalpy, sound_speed
 from waveflow.physics.layout import State
 from waveflow.study.trace import Trace, duct_numbers, trace_of
 
-BLOCK = 4  # cycles in a block where cycles jitter
+BLOCK = 6  # cycles in a block where cycles jitter: whole periods of jitter that repeats every 2 or 3 cycles
 LEAST_CYCLES = 3
 
 
@@ -41,6 +41,33 @@ class PointResult:
     cycles: int
     checks: dict[str, Any] = field(default_factory=dict)
     trace: Trace | None = None
+
+    @property
+    def angle(self) -> np.ndarray:
+        """Crank angle of the trace (n,) [deg], 0 = firing top dead centre of cylinder 1 at engine angle 0."""
+        return self._traced().angle
+
+    def __getitem__(self, name: str) -> np.ndarray:
+        """A column of the trace (n,) by name [SI]; raises KeyError with the names there are."""
+        trace = self._traced()
+        if name not in trace.columns:
+            raise KeyError(f"no column {name!r}; there are: {', '.join(trace.names)}")
+        return trace[name]
+
+    def _traced(self) -> Trace:
+        if self.trace is None:
+            raise KeyError("this point was run without its trace")
+        return self.trace
+
+    def __getattr__(self, name: str) -> float:
+        """A scalar by its name [SI]: result.torque, result.volumetric_efficiency."""
+        if name.startswith("_") or name not in self.scalars:
+            raise AttributeError(f"{type(self).__name__} has no {name!r}")
+        return self.scalars[name]
+
+    def __repr__(self) -> str:
+        s = self.scalars
+        return f"<one cycle at {s['rpm']:g} rpm: VE {100.0 * s['volumetric_efficiency']:.1f} %, torque {s['torque']:.1f} N m>"
 
 
 def pack(state: State) -> np.ndarray:
@@ -227,7 +254,7 @@ def run_point(
         kept = [*kept[-(BLOCK - 1) :], _numbers(case, engine)]
         if len(history) >= LEAST_CYCLES and _left_to_come(history) < tolerance:
             converged = True
-        elif len(history) >= 3 * BLOCK and len(history) % BLOCK == 0:
+        elif len(history) >= 2 * BLOCK and len(history) % (BLOCK // 2) == 0:
             last, previous = np.array(history[-BLOCK:]), np.array(history[-2 * BLOCK : -BLOCK])
             if np.abs(last.mean(axis=0) - previous.mean(axis=0)).max() < tolerance:
                 converged, block = True, BLOCK
@@ -247,6 +274,17 @@ def run_point(
         numbers["scalars"], numbers["per_cylinder"], pack(engine.state), converged, len(history), checks,
         trace_of(engine) if trace else None,
     )  # fmt: skip
+
+
+def run(case: Any, rpm: float, probes: dict[str, tuple[int, str, float]] | None = None) -> PointResult:
+    """One repeating cycle of a case at `rpm` [rpm], by crank angle.
+
+    `result["cylinder 1 pressure"]` against `result.angle` [deg]; `result.trace.names` lists the columns: cylinder pressure
+    [Pa], temperature [K], mass [kg], volume [m3], valve flows [kg/s] and lifts [m], and pressure, velocity [m/s],
+    temperature and sound speed at the probes. probes: name -> (cylinder 1.., "intake" | "exhaust", distance [m] from the
+    runner's mouth (intake) or from the valve (exhaust)). Raises RunError.
+    """
+    return run_point(case, rpm, trace=True, probes=probes)
 
 
 def _mean(kept: list[dict]) -> dict:
