@@ -84,8 +84,8 @@ def _path(view: CycleView, probes: tuple[ProbeTrace, ...], angle: float) -> tupl
         for start, end in zip(leg[:-1], leg[1:], strict=True):
             late = path[-1][0]
             pace = _at(view, probes, places, 0.5 * (start + end), late, way)
-            if pace <= 0:
-                return tuple(path)
+            if pace <= 0:  # the gas is faster than the signal: from here it never came
+                return tuple(path[::-1])
             path.append((late - 6.0 * view.rpm * abs(end - start) / pace, float(end)))
     return tuple(path[::-1])
 
