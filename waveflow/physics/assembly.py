@@ -35,7 +35,7 @@ class Assembly:
 
     def _volume(self, kind: int, size: float, pressure: float, temp: float, yf: float, yb: float, **columns) -> int:
         self._volumes.append(
-            dict(kind=kind, size=size, pressure=pressure, temp=temp, yf=yf, yb=yb, columns=columns | {"size": size})
+            dict(kind=kind, size=size, pressure=pressure, temp=temp, yf=yf, yb=yb, columns=columns | {"capacity": size})
         )
         return len(self._volumes) - 1
 

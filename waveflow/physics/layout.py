@@ -101,7 +101,7 @@ ghost_type = np.dtype(
 volume_type = np.dtype(
     [
         ("kind", np.int64),  # RESERVOIR, PLENUM or CYLINDER
-        ("size", np.float64),  # volume [m3] (cylinders compute their own)
+        ("capacity", np.float64),  # volume [m3] (cylinders compute their own)
         ("wall_area", np.float64),  # [m2]
         ("wall_temp", np.float64),  # [K]
         ("wall_h", np.float64),  # heat transfer coefficient [W/m2/K], 0: adiabatic
