@@ -165,14 +165,15 @@ def _made(reading: Reading) -> Case:
 
     settled = settle_flows(reading)
     context: dict[str, Any] = {"barometer": _barometer(reading)}
-    problems: list[CaseProblem] = list(reading.problems)
+    problems: list[CaseProblem] = list(reading.notes.problems)
     try:
         case = Case.model_validate(reading.tree, context=context)
         checked = case
     except ValidationError as error:
         found, misspelt = problems_of(error, Case, reading)
         problems += found
-        checked = Case.model_validate(with_unknown(reading.tree, misspelt), context=context | {"lenient": True})
+        partly = with_unknown(reading.tree, misspelt, reading.notes.unread)
+        checked = Case.model_validate(partly, context=context | {"lenient": True})
     mistakes, warnings = find(checked, reading, bool(problems))
     problems += mistakes
     if problems:

@@ -47,7 +47,7 @@ def find(case: Any, reading: Reading, partly_wrong: bool) -> tuple[list[CaseProb
         for check in checks_valves.LATE_CHECKS:
             for finding in check(case):
                 _put(finding, reading, problems, warnings)
-        for key, message in reading.remarks:
+        for key, message in reading.notes.remarks:
             _put(Finding(key, message, warning=True), reading, problems, warnings)
         for finding in unusual(case, ()):
             _put(finding, reading, problems, warnings)

@@ -75,7 +75,8 @@ def _toml_problem(message: str, text: str, label: str) -> CaseProblem:
         what = f"not valid TOML at column {column}: {message[: found.start()].strip()}"
         return CaseProblem(label, "", None, what, hint=hint, line=line)
     line = text.count("\n") + 1 if "end of document" in message else None
-    return CaseProblem(label, "", None, f"not valid TOML: {message[:200]}", line=line)
+    what = "a number of too many digits" if "digits" in message else message.replace(" (at end of document)", "")
+    return CaseProblem(label, "", None, f"not valid TOML: {what[:200]}", hint=_toml_cure(message, ""), line=line)
 
 
 def _toml_cure(message: str, row: str) -> str:

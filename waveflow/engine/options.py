@@ -107,7 +107,7 @@ def _no_base(reading: Reading, side: str) -> None:
     file, line = reading.place(key)
     message = "there is no base whose flow could be kept"
     hint = 'name a base with a flow sheet, or give one here: kind = "sheet"'
-    reading.problems.append(CaseProblem(file, f"{side}.flow.kind", '"stock"', message, hint=hint, line=line))
+    reading.notes.problems.append(CaseProblem(file, f"{side}.flow.kind", '"stock"', message, hint=hint, line=line))
     # said once: the model need not complain about the same table again
     reading.tree[side]["flow"] = {"kind": "stock", "stock_flow": _ANY_FLOW, "stock_valve": {"head_diameter": "30 mm"}}
 
@@ -141,7 +141,7 @@ def _is_other_port(reading: Reading, side: str, given_in: int) -> bool:
         file, line = reading.place((side, "flow"))
         message = "a flow sheet of its own for a port that is only derived"
         hint = "give the stations that were measured with it, or leave the sheet out"
-        reading.problems.append(CaseProblem(file, f"{side}.flow", None, message, hint=hint, line=line))
+        reading.notes.problems.append(CaseProblem(file, f"{side}.flow", None, message, hint=hint, line=line))
         return False
     before = reading.layers[given_in].merged.get(side)
     return _shape(before) != _shape(reading.tree.get(side))

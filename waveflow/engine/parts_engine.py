@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, PrivateAttr
 
-from waveflow.engine.fields import Choice, Number, Quantity, Whole, YesNo, guess, guessed_number, standard
+from waveflow.engine.fields import Choice, Number, Quantity, Whole, Words, YesNo, guess, guessed_number, standard
 from waveflow.engine.part import Part, one_of, series
 
 _MEMORY = "textbook-type value, from memory"
@@ -153,6 +153,7 @@ class BurnTable(Part):
     kind: Literal["table"]
     angle: series(Quantity("angle", "-180 deg", "360 deg", ("-90 deg", "180 deg"), why="after firing TDC"), 3)
     fraction: series(Number(0.0, 1.0, why="burned share"), 3)
+    read_from: Annotated[str, Words(200)] = ""
     heat_per_kg_fresh_air: _HEAT | None = None
 
 

@@ -16,7 +16,7 @@ from typing import Any
 
 from waveflow.engine.files import parse_toml, read_text
 from waveflow.engine.lines import DEEPEST, Key
-from waveflow.engine.tables import Place, expand_tables, split_series
+from waveflow.engine.tables import Notes, Place, expand_tables, split_series
 from waveflow.errors import CaseError, CaseProblem
 
 MOST_BASES = 16
@@ -43,8 +43,7 @@ class Reading:
     tree: dict[str, Any] = field(default_factory=dict)
     places: dict[Key, Place] = field(default_factory=dict)
     layers: list[Layer] = field(default_factory=list)
-    problems: list[CaseProblem] = field(default_factory=list)
-    remarks: list[tuple[Key, str]] = field(default_factory=list)
+    notes: Notes = field(default_factory=Notes)
     base: str | None = None
 
     def place(self, key: Key) -> Place:
@@ -82,7 +81,7 @@ def read(path: Path, label: str, overrides: Mapping[str, str] | None = None) -> 
     seen: list[Path] = []
     at, at_label = path, label
     while True:
-        resolved = at.resolve()
+        resolved = _resolved(at, at_label, chain)
         if resolved in seen:
             ring = " -> ".join([entry[0] for entry in chain] + [at_label])
             raise _base_error(chain[-1], f"bases run in a ring: {ring}")
@@ -111,7 +110,7 @@ def read_string(text: str, label: str, overrides: Mapping[str, str] | None = Non
     if "base" in tree:
         tree.pop("base")
         message = "a case given as text cannot name a base"
-        reading.problems.append(CaseProblem(label, "base", None, message, line=lines.get(("base",))))
+        reading.notes.problems.append(CaseProblem(label, "base", None, message, line=lines.get(("base",))))
     _add_layer(reading, label, tree, {key: (label, line) for key, line in lines.items()}, None)
     _override(reading, overrides or {})
     return reading
@@ -125,6 +124,14 @@ def _file(path: Path, label: str, chain: list) -> tuple[dict[str, Any], dict[Key
         if chain and first.message.startswith(("no such file", "not a file", "cannot be read")):
             raise _base_error(chain[-1], first.message, first.hint) from None
         raise
+
+
+def _resolved(path: Path, label: str, chain: list) -> Path:
+    try:
+        return path.resolve()
+    except (OSError, ValueError, RuntimeError):
+        message = "not the path of a file"
+        raise _base_error(chain[-1], message) if chain else CaseError([CaseProblem(label, "", None, message)]) from None
 
 
 def _base_error(entry: tuple, message: str, hint: str = "", value: str | None = None) -> CaseError:
@@ -162,7 +169,7 @@ def written(value: Any, longest: int = 60) -> str | None:
 def _add_layer(
     reading: Reading, label: str, tree: dict[str, Any], places: dict[Key, Place], folder: Path | None
 ) -> None:
-    expand_tables(tree, places, folder, label, reading.problems, reading.remarks)
+    expand_tables(tree, places, folder, label, reading.notes)
     given = copy.deepcopy(tree)
     _one_way_of_compression(reading, tree)
     _merge(reading, reading.tree, tree, places, ())
@@ -228,7 +235,7 @@ def _override(reading: Reading, overrides: Mapping[str, str]) -> None:
         value = _override_value(raw)
         if key is None or key == ("base",):
             message = "not a key that can be set" if key is None else "the base cannot be set from outside"
-            reading.problems.append(CaseProblem(SET, str(text)[:80], written(value), message))
+            reading.notes.problems.append(CaseProblem(SET, str(text)[:80], written(value), message))
             continue
         _set(reading, key, value, given)
     reading.layers.append(Layer(SET, given, copy.deepcopy(reading.tree)))
@@ -267,7 +274,7 @@ def _set(reading: Reading, key: Key, value: Any, given: dict[str, Any]) -> None:
     _move_places(reading, key, {key: (SET, None)})
     if isinstance(value, dict) or key[-1] == "file":
         places: dict[Key, Place] = {}
-        expand_tables(reading.tree, places, reading.folder, SET, reading.problems, reading.remarks)
+        expand_tables(reading.tree, places, reading.folder, SET, reading.notes)
         reading.places.update(places)
 
 
@@ -277,7 +284,7 @@ def _has(at: Any, part: Any) -> bool:
 
 def _cannot_set(reading: Reading, key: Key, there: Key, value: Any) -> None:
     message = f"there is no {dotted(there)} to set it in"
-    reading.problems.append(CaseProblem(SET, dotted(key), written(value), message))
+    reading.notes.problems.append(CaseProblem(SET, dotted(key), written(value), message))
 
 
 def _note_given(given: dict[str, Any], key: Key, value: Any) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import difflib
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +38,15 @@ class Sheet:
 
     units: dict[str, str]
     rows: list[tuple[int, dict[str, str]]]
+
+
+@dataclass
+class Notes:
+    """What is to be said of the reading: mistakes, remarks on keys, and keys whose value could not be read."""
+
+    problems: list[CaseProblem] = field(default_factory=list)
+    remarks: list[tuple[Key, str]] = field(default_factory=list)
+    unread: set[Key] = field(default_factory=set)
 
 
 def _column(head: str) -> tuple[str, str]:
@@ -118,12 +127,7 @@ def split_series(text: str) -> list[str]:
 
 
 def expand_tables(
-    tree: dict[str, Any],
-    places: dict[Key, Place],
-    folder: Path | None,
-    label: str,
-    problems: list[CaseProblem],
-    remarks: list[tuple[Key, str]],
+    tree: dict[str, Any], places: dict[Key, Place], folder: Path | None, label: str, notes: Notes
 ) -> None:
     """Puts the rows of every CSV file named by a key `file` in its place, into `tree` and `places`."""
     wanted = [(side, name) for side in ("intake", "exhaust") for name in ("port", "cam", "flow")] + [("burn",)]
@@ -132,36 +136,29 @@ def expand_tables(
         for part in key:
             table = table.get(part) if isinstance(table, dict) else None
         if isinstance(table, dict) and "file" in table:
-            _expand(key, table, places, folder, label, problems, remarks)
+            _expand(key, table, places, folder, label, notes)
 
 
 def _expand(
-    key: Key,
-    table: dict[str, Any],
-    places: dict[Key, Place],
-    folder: Path | None,
-    label: str,
-    problems: list[CaseProblem],
-    remarks: list[tuple[Key, str]],
+    key: Key, table: dict[str, Any], places: dict[Key, Place], folder: Path | None, label: str, notes: Notes
 ) -> None:
     name = table.pop("file")
     own_label, line = places.get((*key, "file"), (label, None))
-    dotted = ".".join(str(part) for part in (*key, "file"))
+    columns = ("stations",) if key[-1] == "port" else _columns_of(key)
 
     def bad(message: str, hint: str = "") -> None:
         value = f'"{name}"' if isinstance(name, str) else None
-        problems.append(CaseProblem(own_label, dotted, value, message, hint=hint, line=line))
+        dotted = ".".join(str(part) for part in (*key, "file"))
+        notes.problems.append(CaseProblem(own_label, dotted, value, message, hint=hint, line=line))
+        notes.unread.update((*key, column) for column in columns)
 
-    columns = _columns_of(key)
     if not isinstance(name, str) or not name.strip() or "\0" in name:
         return bad("not the name of a file in quotes")
     if folder is None:
         return bad("a case given as text cannot name a file")
     if Path(name).is_absolute() or re.match(r"[A-Za-z]:", name):
         return bad("an absolute path", "name the table from this file's own folder")
-    both = (
-        [column for column in columns if column in table] if key[-1] != "port" else ["stations"] * ("stations" in table)
-    )
+    both = [column for column in columns if column in table]
     if both:
         return bad(f"given beside {' and '.join(both)}", "give the file or the values, not both")
     sheet_label = (Path(own_label).parent / name).as_posix() if "/" in own_label or "\\" in own_label else name
@@ -171,31 +168,30 @@ def _expand(
         first = error.problems[0]
         if first.message.startswith(("no such file", "not a file", "cannot be read")):
             return bad(first.message, first.hint)
-        problems.extend(error.problems)
+        notes.problems.extend(error.problems)
+        notes.unread.update((*key, column) for column in columns)
         return None
     table["read_from"] = name
     places[(*key, "read_from")] = (own_label, line)
     if key[-1] == "port":
-        _stations(key, table, sheet, sheet_label, places, problems)
+        _stations(key, table, sheet, sheet_label, places, notes)
     else:
-        _series(key, columns, table, sheet, sheet_label, places, problems, remarks)
+        _series(key, columns, table, sheet, sheet_label, places, notes)
     return None
 
 
 def _columns_of(key: Key) -> tuple[str, ...]:
-    return {"port": _STATION_COLUMNS, "cam": ("angle", "lift"), "flow": ("lift", "flow")}.get(
-        key[-1], ("angle", "fraction")
-    )
+    return {"cam": ("angle", "lift"), "flow": ("lift", "flow")}.get(str(key[-1]), ("angle", "fraction"))
 
 
-def _stations(
-    key: Key, table: dict, sheet: Sheet, label: str, places: dict[Key, Place], problems: list[CaseProblem]
-) -> None:
+def _stations(key: Key, table: dict, sheet: Sheet, label: str, places: dict[Key, Place], notes: Notes) -> None:
     for name in sheet.units:
         if name and name not in _STATION_COLUMNS:
             close = difflib.get_close_matches(name, _STATION_COLUMNS, 1, 0.55)
             hint = f'did you mean "{close[0]}"?' if close else f"columns: {', '.join(_STATION_COLUMNS)}"
-            problems.append(CaseProblem(label, "", None, f'unknown column "{name}"', hint=hint))
+            notes.problems.append(CaseProblem(label, "", None, f'unknown column "{name}"', hint=hint))
+            if close:
+                notes.unread.update((*key, "stations", number, close[0]) for number in range(len(sheet.rows)))
     stations = []
     for number, (line, row) in enumerate(sheet.rows):
         stations.append({name: _cell(sheet, row, name) for name in _STATION_COLUMNS if name in row})
@@ -205,23 +201,18 @@ def _stations(
 
 
 def _series(
-    key: Key,
-    columns: tuple[str, ...],
-    table: dict,
-    sheet: Sheet,
-    label: str,
-    places: dict[Key, Place],
-    problems: list[CaseProblem],
-    remarks: list[tuple[Key, str]],
+    key: Key, columns: tuple[str, ...], table: dict, sheet: Sheet, label: str, places: dict[Key, Place], notes: Notes
 ) -> None:
     """Two columns of numbers; a flow sheet may hold both sides, its flow column then bears the side's name."""
     sources = []
     for column in columns:
-        source = column if column in sheet.units else str(key[0]) if column == "flow" else column
+        source = str(key[0]) if column == "flow" and column not in sheet.units else column
         if source not in sheet.units:
             seen = ", ".join(f'"{name}"' for name in sheet.units if name)
             also = f' or "{key[0]}"' if column == "flow" else ""
-            problems.append(CaseProblem(label, "", None, f'no column "{column}"{also}', hint=f"its columns are {seen}"))
+            hint = f"its columns are {seen}"
+            notes.problems.append(CaseProblem(label, "", None, f'no column "{column}"{also}', hint=hint))
+            notes.unread.update((*key, each) for each in columns)
             return
         sources.append(source)
     for column in columns:
@@ -230,9 +221,8 @@ def _series(
     for line, row in sheet.rows:
         cells = [_cell(sheet, row, source) for source in sources]
         if None in cells:
-            remarks.append(
-                ((*key, "read_from"), f"{label}:{line}: no {sources[cells.index(None)]} there, row left out")
-            )
+            remark = f"{label}:{line}: no {sources[cells.index(None)]} there, row left out"
+            notes.remarks.append(((*key, "read_from"), remark))
             continue
         for column, cell in zip(columns, cells, strict=True):
             places[(*key, column, len(table[column]))] = (label, line)

@@ -104,7 +104,12 @@ def problems_of(error: ValidationError, root: type[Part], reading: Reading) -> t
     spoilt = {key[:-1] for key, _ in entries}
     for key, entry in entries:
         # a key that is missing only because it is misspelt is one mistake, not two; a list is short of its bad items
-        if entry["type"] == "missing" and key in meant or entry["type"] == "too_short" and key in spoilt:
+        if (
+            entry["type"] == "missing"
+            and key in meant | reading.notes.unread
+            or entry["type"] == "too_short"
+            and key in spoilt
+        ):
             continue
         if key[:-1] not in bare:
             problems.append(_problem(key, entry, root, reading, cures))
@@ -245,13 +250,13 @@ def _which_kind(key: Key, table: dict, field: Any, made: Any, reading: Reading) 
     return made("not one of the kinds", words, hint or guess, at=at, shown=written(given))
 
 
-def with_unknown(tree: dict[str, Any], keys: set[Key]) -> dict[str, Any]:
-    """Copy of a tree in which `keys` hold a value that no check may use."""
+def with_unknown(tree: dict[str, Any], misspelt: set[Key], unread: set[Key]) -> dict[str, Any]:
+    """Copy of a tree in which keys that are misspelt or could not be read hold a value that no check may use."""
     new = copy.deepcopy(tree)
-    for key in sorted(keys, key=len):
+    for key in sorted(misspelt | unread, key=len):
         at: Any = new
         for part in key[:-1]:
             at = at if at is UNKNOWN else at[part]
-        if isinstance(at, dict):
-            at.setdefault(key[-1], UNKNOWN)
+        if isinstance(at, dict) and (key in unread or key[-1] not in at):
+            at[key[-1]] = UNKNOWN
     return new
