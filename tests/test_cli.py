@@ -210,6 +210,28 @@ def test_some_failed_speeds_give_3_and_all_failed_give_1(tmp_path, capsys, made_
     assert cli.run_line(words) == 1
 
 
+def test_one_cycle_in_words_picture_and_table(tmp_path, capsys):
+    motored = str(CASES / "short_pipes_motored.toml")
+    figure, table = tmp_path / "cycle.svg", tmp_path / "cycle.csv"
+    words = ["run", motored, "--rpm", "3000", "--probe", "intake:40mm", "--figure", str(figure), "--csv", str(table)]
+    assert cli.run_line([*words, "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["scalars"]["volumetric_efficiency"] == pytest.approx(0.90878, rel=5e-4)
+    text = table.read_text(encoding="utf-8-sig")
+    head, *lines = text.splitlines()
+    assert head.startswith("crank angle [deg],cylinder 1 pressure [kPa]") and len(lines) == 720
+    columns = head.split(",")
+    assert "cylinder 1 intake 40 mm from the valve velocity [m/s]" in columns
+    flow = [float(line.split(",")[columns.index("cylinder 1 intake flow [g/s]")]) for line in lines]
+    air = sum(flow) / (6 * 3000) * 1e-3  # kg a cycle: one row a degree
+    swept = 3.14159265 / 4 * 0.086**2 * 0.086
+    assert air / (100e3 / (287.05 * 300.0) * swept) == pytest.approx(0.90878, rel=2e-3)
+    assert "probes on the intake path" in figure.read_text(encoding="utf-8")
+    assert cli.run_line(["run", motored, "--rpm", "3000"]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "At 3000 rpm the cylinder fills to 90.9 %" in shown and "Checks: mass balance" in shown
+
+
 def test_explicit_list_is_computed_exactly_as_given(tmp_path, capsys, made_up):
     assert cli.run_line(["sweep", STOCK, "--rpm", "5000,3000,3100", "--out", str(tmp_path), "--workers", "1"]) == 0
     assert made_up.calls == [5000.0, 3000.0, 3100.0]

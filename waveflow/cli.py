@@ -87,11 +87,11 @@ def run(file: Path, rpm: float, probes: tuple[str, ...], figure: Path | None, ta
     from waveflow.show.from_results import cycle_view, probe_places
     from waveflow.show.probes import places_asked
     from waveflow.study.compare import LEAVES_OUT
-    from waveflow.study.cycle import run_point
+    from waveflow.study.cycle import run as run_cycle
 
     places = {**probe_places(case), **places_asked(case, probes)}
     _warn_of_compile(quiet)
-    point = _in_background(lambda: run_point(case, rpm, trace=True, probes=places))
+    point = _in_background(lambda: run_cycle(case, rpm, probes=places))
     view = cycle_view(case, rpm, point, left_out=LEAVES_OUT)
     from waveflow.show.deliver import point_data, print_json, traces_csv
     from waveflow.show.tables import print_point
