@@ -11,13 +11,16 @@ from waveflow.engine.checks import Finding
 from waveflow.engine.fields import Skip
 from waveflow.units import show
 
+_ORDERS = {3: [1, 3, 2], 4: [1, 3, 4, 2], 5: [1, 2, 4, 5, 3], 6: [1, 5, 3, 6, 2, 4], 8: [1, 5, 4, 2, 6, 3, 7, 8]}
+
 
 def firing_order(case: Any) -> Iterator[Finding]:
     cylinders, order = case.engine.cylinders, case.engine.firing_order
     key = ("engine", "firing_order")
     if order is None:
         if cylinders > 1:
-            hint = "add firing_order = [1, 3, 4, 2] or what it is"
+            example = _ORDERS.get(cylinders, list(range(1, cylinders + 1)))
+            hint = f"add firing_order = {example} or what it is"
             yield Finding(key, "missing", hint=hint, missing=True)
     elif sorted(order) != list(range(1, cylinders + 1)):
         allowed = f"each of 1 to {cylinders} once"

@@ -192,6 +192,7 @@ def header(case: Any) -> Iterator[Finding]:
     groups = pipes.groups
     if groups is not None and sorted(n for group in groups for n in group) != list(range(1, cylinders + 1)):
         yield Finding((*key, "groups"), "not a grouping of the cylinders", f"each of 1 to {cylinders} once")
+        return
     for part, wanted in (("secondary", groups is not None and len(groups) > 1), ("tail", False)):
         sizes = getattr(pipes, f"{part}_length"), getattr(pipes, f"{part}_diameter")
         for name, own, other in zip(("length", "diameter"), sizes, sizes[::-1], strict=True):

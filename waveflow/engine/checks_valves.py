@@ -75,11 +75,13 @@ def card(case: Any, side: str) -> Iterator[Finding]:
         return
     key = (side, "cam")
     pair = cam.second_duration, cam.second_duration_at
-    if (pair[0] is None) != (pair[1] is None):
-        name = "second_duration" if pair[0] is None else "second_duration_at"
+    if pair[0] is None and pair[1] is not None:
+        hint = 'add second_duration = "258 deg" or what it is'
+        yield Finding((*key, "second_duration"), "missing beside second_duration_at", hint=hint, missing=True)
+    elif pair[1] is None and pair[0] is not None:
         why = "a duration means nothing without the lift it was read at, at the follower"
-        hint = "add second_duration = " + '"258 deg"' if pair[0] is None else 'add second_duration_at = "0.006 in"'
-        yield Finding((*key, name), "missing", hint=hint + " or what it is", why=why, missing=True)
+        hint = 'add second_duration_at = "0.006 in" or what it is'
+        yield Finding((*key, "second_duration_at"), "missing", hint=hint, why=why, missing=True)
     for name in ("duration_at", "second_duration_at"):
         height = getattr(cam, name)
         if height is not None and height >= cam.lobe_lift:
@@ -197,7 +199,7 @@ def sheet(case: Any, side: str) -> Iterator[Finding]:
         message = f"missing: there are {valve.count} valves a side"
         yield Finding((*key, "valves_open"), message, hint="add valves_open = 1 or what it was", missing=True)
     elif flow.valves_open is not None and flow.valves_open > valve.count:
-        yield Finding((*key, "valves_open"), f"more than the {valve.count} there are", f"1 to {valve.count}")
+        yield Finding((*key, "valves_open"), "more valves than the side has", f"up to {valve.count}")
 
 
 def _plate(flow: Any, key: tuple) -> Iterator[Finding]:

@@ -158,8 +158,10 @@ class Quantity(Kind):
         if referenced and not reference:
             # which of the two is not guessed: a cure only where one alone can be
             return [] if self.kind == "pressure" else [f"{number} {bare} abs"]
-        shifted = [f"{_shift(number, power)} {unit}" for power in (-1, 1)]
-        return shifted + swaps + [f"{_shift(number, power)} {unit}" for power in (-3, 3, -2, 2)]
+        tenfold = [f"{_shift(number, power)} {unit}" for power in (-1, 1)]
+        # of a length the point slips more often than the unit, of anything else the unit
+        first = tenfold + swaps if self.kind == "length" else swaps + tenfold
+        return first + [f"{_shift(number, power)} {unit}" for power in (-2, 2, -3, 3)]
 
     def text(self, value: float) -> str:
         return units.show(value, self.unit, 6)
@@ -236,7 +238,7 @@ class Whole(Kind):
     high: int
 
     def read(self, value: Any, info: core_schema.ValidationInfo) -> int:
-        allowed = f"{self.low} to {self.high}"
+        allowed = f"{self.low} to {self.high}" if self.low < self.high else f"{self.low}"
         if isinstance(value, str) and value.strip().isascii() and value.strip().isdigit() and len(value) < 9:
             value = int(value)
         if isinstance(value, bool) or not isinstance(value, int):

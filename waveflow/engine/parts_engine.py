@@ -88,9 +88,18 @@ class Ambient(Part):
     )
 
 
+class _Lambda(Number):
+    """Air over what the fuel needs; an air-fuel ratio in its place is the likely slip."""
+
+    def _cure(self, value: float) -> str:
+        if 9.0 <= value <= 20.0:
+            return "that looks like an air-fuel ratio: 13.0 to 1 on gasoline is lambda 0.89"
+        return super()._cure(value)
+
+
 class Fuel(Part):
     kind: Annotated[str, Choice(("gasoline", "ethanol_blend", "methanol", "none"), example="gasoline")]
-    lambda_: Annotated[float, Number(0.6, 2.0, (0.75, 1.1), why="air over what the fuel needs")] = Field(
+    lambda_: Annotated[float, _Lambda(0.6, 2.0, (0.75, 1.1), why="air over what the fuel needs")] = Field(
         default=0.89,
         alias="lambda",
         json_schema_extra={

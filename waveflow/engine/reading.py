@@ -16,6 +16,7 @@ from typing import Any
 
 from waveflow.engine.files import parse_toml, read_text
 from waveflow.engine.lines import DEEPEST, Key
+from waveflow.engine.resolved import key_text
 from waveflow.engine.tables import Notes, Place, expand_tables, split_series
 from waveflow.errors import CaseError, CaseProblem
 
@@ -71,7 +72,7 @@ def dotted(key: Key) -> str:
     """`("intake", "port", "stations", 3, "width")` as `intake.port.stations[3].width`."""
     text = ""
     for part in key:
-        text += f"[{part}]" if isinstance(part, int) else ("." if text else "") + part
+        text += f"[{part}]" if isinstance(part, int) else ("." if text else "") + key_text(part)
     return text
 
 

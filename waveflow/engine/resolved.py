@@ -21,7 +21,8 @@ def _escaped(character: str) -> str:
     return character if character >= " " and character != "\x7f" else f"\\u{ord(character):04X}"
 
 
-def _key(name: str) -> str:
+def key_text(name: str) -> str:
+    """A key as it stands in a file, quoted where it must be."""
     return name if _BARE.fullmatch(name) else quoted(name)
 
 
@@ -31,7 +32,7 @@ def _value(value: Any) -> str:
     if isinstance(value, str):
         return quoted(value)
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{_key(name)} = {_value(item)}" for name, item in value.items()) + " }"
+        return "{ " + ", ".join(f"{key_text(name)} = {_value(item)}" for name, item in value.items()) + " }"
     if isinstance(value, (list, tuple)):
         items = [_value(item) for item in value]
         if any(isinstance(item, dict) for item in value):
@@ -51,8 +52,8 @@ def toml_text(tree: dict[str, Any], comments: Iterable[str] = ()) -> str:
 def _table(tree: dict[str, Any], path: tuple[str, ...], pieces: list[str]) -> None:
     plain = {name: value for name, value in tree.items() if not isinstance(value, dict)}
     if path and (plain or not tree):
-        pieces.append(f"\n[{'.'.join(_key(part) for part in path)}]")
-    pieces.extend(f"{_key(name)} = {_value(value)}" for name, value in plain.items())
+        pieces.append(f"\n[{'.'.join(key_text(part) for part in path)}]")
+    pieces.extend(f"{key_text(name)} = {_value(value)}" for name, value in plain.items())
     for name, value in tree.items():
         if isinstance(value, dict):
             _table(value, (*path, name), pieces)

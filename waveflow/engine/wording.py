@@ -101,7 +101,7 @@ def problems_of(error: ValidationError, root: type[Part], reading: Reading) -> t
     meant = {(*key[:-1], name) for key, (name, _) in cures.items() if name}
     bare = _without_units(entries, reading)
     problems = [_all_bare(key, first, reading) for key, first in bare.items()]
-    spoilt = {key[:-1] for key, _ in entries}
+    spoilt = {key[:-1] for key, _ in entries} | {key for key, entry in entries if entry["type"] == "wrong"}
     for key, entry in entries:
         # a key that is missing only because it is misspelt is one mistake, not two; a list is short of its bad items
         if (
@@ -190,6 +190,10 @@ def _problem(key: Key, entry: dict, root: type[Part], reading: Reading, cures: d
     if kind == "wrong":
         return made(context["message"], context["allowed"], context["hint"], context["why"])
     if kind == "extra_forbidden":
+        others = _other_kinds(key, root, reading)
+        if others:
+            chosen = reading.value((*key[:-1], "kind"))
+            return made(f'does not go with kind = "{chosen}"', hint=f"it belongs to {others}")
         return made("unknown key", hint=cures[key][1])
     if kind == "missing":
         return _missing(key, field, made)
@@ -210,6 +214,17 @@ def _problem(key: Key, entry: dict, root: type[Part], reading: Reading, cures: d
     return made(entry["msg"].lower())
 
 
+def _other_kinds(key: Key, root: type[Part], reading: Reading) -> str:
+    """`kind = "card"`: the other kinds of this table that have this key."""
+    table = reading.value(key[:-1])
+    above = model_at(root, key[:-2], reading.tree) if len(key) > 1 else None
+    field = field_at(above, str(key[-2])) if above is not None else None
+    if field is None or not isinstance(table, dict):
+        return ""
+    having = [model for model in models_in(field.annotation) if field_at(model, str(key[-1])) is not None]
+    return " or ".join(f'kind = "{kind}"' for kind in _kinds(having))
+
+
 def _count(number: int) -> str:
     return "no entry" if number == 0 else "1 entry" if number == 1 else f"{number} entries"
 
@@ -217,7 +232,9 @@ def _count(number: int) -> str:
 def _missing(key: Key, field: Any, made: Any) -> CaseProblem:
     kind = kind_of(field) if field is not None else None
     if field is not None and kind_is_table(field):
-        return made("missing", hint=f"add a table [{dotted(key)}]", shown=None)
+        model = (models_in(field.annotation) or [Part])[0]
+        needed = [key_of(name, info) for name, info in model.model_fields.items() if info.is_required()]
+        return made("missing", hint=f"add a table [{dotted(key)}] with {_listed(needed)}", shown=None)
     if kind is None:
         return made("missing", shown=None)
     example = kind.example
@@ -228,6 +245,10 @@ def _missing(key: Key, field: Any, made: Any) -> CaseProblem:
     allowed = getattr(kind, "allowed", None)
     words = kind.allowed() if isinstance(kind, Choice) and allowed else ""
     return made("missing", words, hint + (" or what it is" if hint and not words else ""), kind.must, shown=None)
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def kind_is_table(field: Any) -> bool:
