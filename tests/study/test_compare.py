@@ -216,6 +216,13 @@ def test_the_band_of_valve_flow_gives_a_spread():
     assert "(+440; +340 to +530 with valve flow lowered and raised; envelope" in versus.sentence
 
 
+def test_a_band_of_valve_flow_that_failed_gives_no_spread():
+    none = curve(hump(5210.0), option="race", failed=SPEEDS)
+    assumed = curve(hump(5310.0, 121.0), option="race", assumed_why=("x",)).with_flow_band(none, none)
+    versus = compare([curve(hump(4870.0)), assumed]).versus[0]
+    assert versus.shift_spread is None and versus.mean_spread is None and "valve flow" not in versus.sentence
+
+
 def test_a_band_beyond_the_redline_is_said():
     results = [curve(hump(4870.0), redline=7000.0), curve(hump(5000.0), option="race", redline=7000.0)]
     assert "The band ends 500 rpm beyond the redline of 7000 rpm." in compare(results, band=(4500, 7500)).notes

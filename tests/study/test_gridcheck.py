@@ -80,7 +80,10 @@ def test_a_value_of_zero_gives_no_share():
     assert "not to be given" in grid_check([0.4, 0.1, 0.0], 2.0).sentence
 
 
-@pytest.mark.parametrize(("values", "ratio"), [([1, 2, float("nan")], 2.0), ([1, 2, 3], 1.0), ([1, 2, 3], (2.0, 0.5))])
+@pytest.mark.parametrize(
+    ("values", "ratio"),
+    [([1, 2, float("nan")], 2.0), ([1, 2, 3], 1.0), ([1, 2, 3], (2.0, 0.5)), ([1, 2, 3], (0.5, 2.0))],
+)
 def test_senseless_questions_are_refused(values, ratio):
     with pytest.raises(ValueError):
         grid_check(values, ratio)

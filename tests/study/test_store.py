@@ -100,6 +100,14 @@ def test_the_table_is_in_users_units_with_empty_gaps(tmp_path):
     assert rows[0]["note"] == "" and rows[0]["repeats"] == "yes" and rows[0]["added by refinement"] == "no"
 
 
+def test_options_with_other_numbers_of_cylinders_share_a_table(tmp_path):
+    save(compare([made(), made("twin", cylinders=2)]), tmp_path)
+    rows = table(tmp_path)
+    one, other = rows[0], rows[-1]
+    assert one["volumetric_efficiency cylinder 4 [%]"] and not other["volumetric_efficiency cylinder 4 [%]"]
+    assert not other["volumetric_efficiency cylinder 3 [%]"] and other["volumetric_efficiency cylinder 2 [%]"]
+
+
 HOSTILE = ["=1+1", "+x", "-x", "@x", "\t=1", "a,b", 'a"b', "a\nb", "a\x1b[31m", "Einlaß Ø", "\ud800", "\u202ex", "<b>"]
 
 

@@ -22,7 +22,15 @@ from made_up import Engine, make_case
 from waveflow.study import journal as journal_module
 from waveflow.study.journal import Journal
 from waveflow.study.lobes import lobe_spacing, lobes_of, peak_of
-from waveflow.study.speeds import MOST_COARSE, SpeedRange, SpeedsError, coarse_speeds, doubtful, parse_speeds
+from waveflow.study.speeds import (
+    MOST_COARSE,
+    SpeedRange,
+    SpeedsError,
+    coarse_speeds,
+    doubtful,
+    extra_speeds,
+    parse_speeds,
+)
 from waveflow.study.sweep import SweepInterrupted, plan, sweep
 from waveflow.study.writing import StoreError
 
@@ -176,6 +184,31 @@ def test_what_makes_a_stretch_doubtful(rpm, ve, length, found):
     assert [gap[:2] for gap in doubtful(rpm, ve, made_up.SOUND, length)] == found
 
 
+def test_half_way_points_where_the_curve_does_something_odd():
+    rpm = [float(n) for n in range(2000, 3001, 100)]
+
+    def added(ve, done=rpm, room=40):
+        values = {"volumetric_efficiency": dict(zip(rpm, ve, strict=True))}
+        return extra_speeds(values, done, room, made_up.SOUND, made_up.LENGTH)
+
+    step = [0.90 + 0.02 * (n >= 2550) + 1e-6 * n for n in rpm]
+    assert added(step) == [2550.0]
+    assert added(step, done=[*rpm, 2550.0]) == []  # tried already, and failed
+    assert added([0.9 + 1e-4 * (n - 2000.0) for n in rpm]) == []  # as steep, but nothing odd
+    stairs = [0.90 + 0.02 * (n >= 2250) + 0.03 * (n >= 2750) + 1e-6 * n for n in rpm]
+    assert added(stairs) == [2750.0, 2250.0]  # the odder one first
+    assert added(stairs, room=1) == [2750.0]
+    assert added(stairs, room=2) == [2750.0]  # half of the room is kept for what these two may show
+    close = {"volumetric_efficiency": {2500.0: 0.90, 2550.0: 0.92, 2600.0: 0.921, 2650.0: 0.922}}
+    assert extra_speeds(close, close["volumetric_efficiency"], 40, made_up.SOUND, made_up.LENGTH) == []
+
+
+def test_speeds_beyond_the_redline_are_said():
+    case = make_case(redline=5000.0)
+    assert any("beyond the redline; computed up to 6000" in w for w in sweep(case, [6000, 3000], run_point=Engine()).warnings)
+    assert not any("redline" in w for w in sweep(case, [5000, 3000], run_point=Engine()).warnings)
+
+
 def test_a_failed_speed_is_a_gap_with_a_reason():
     told = []
     result = sweep(
@@ -183,6 +216,8 @@ def test_a_failed_speed_is_a_gap_with_a_reason():
     )
     assert np.isnan(result.torque).tolist() == [False, True, False]
     assert np.isnan(result.per_cylinder["volumetric_efficiency"][1]).all()
+    assert result.converged.tolist() == [True, False, True]
+    assert not any("repeat itself" in text for text in result.warnings)  # it failed, which is said elsewhere
     assert "runner 2" in result.failed[3000] and "above the gas table" in result.failed[3000]
     assert [args[:2] for args in told] == [(1, 3), (2, 3), (3, 3)]
     assert [np.isnan(ve) for _, _, rpm, ve in sorted(told, key=lambda args: args[2])] == [False, True, False]

@@ -71,12 +71,6 @@ class Curve:
         out[same] = self.y[place[same]]
         return out
 
-    def scaled(self, factor: float) -> Curve:
-        """The same curve times a number."""
-        made = Curve(self.x, self.y * factor)
-        made.gaps = self.gaps
-        return made
-
 
 def mean_over(x: np.ndarray, y: np.ndarray) -> tuple[float, list[tuple[float, float]]]:
     """Mean of y over x, uniform in x (trapezoid), over the stretches where both ends are known.
