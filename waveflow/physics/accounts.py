@@ -11,7 +11,10 @@ import math
 from waveflow.compiled import kernel
 from waveflow.physics import layout as lay
 from waveflow.physics.layout import RESERVOIR, V_BURNED, V_FUEL, V_MASS, V_PRES, V_TEMP, V_VOL
+from waveflow.physics.thermo import energy, gas_constant, isentropic_temperature, mixture
 from waveflow.physics.volumes import Q_AIR_USED, Q_FUEL_USED, Q_RELEASE, Q_WALL, Q_WORK, local_angle
+
+TURBINE = 3  # role of an orifice
 
 # columns of a trace row: angle, then per cylinder, per probe, per volume
 CYLINDER_COLUMNS, PROBE_COLUMNS, VOLUME_COLUMNS = 6, 4, 2
@@ -38,6 +41,20 @@ def count_valve(role, account, mass, fuel, burned, power, added, added_power, dt
         account[lay.A_FUEL_OUT] -= fuel * dt
         account[lay.A_BURNED_OUT] -= burned * dt
         account[lay.A_ENERGY_OUT] -= power * dt
+
+
+@kernel
+def count_turbine(gas, account, vol, back, mass, dt):
+    """Enter a turbine's flow (mass [kg/s]) from a volume: its mass and the work of an isentropic expansion to `back` [Pa]."""
+    account[lay.B_TURBINE_MASS] += mass * dt
+    if mass <= 0.0 or vol[V_PRES] <= back:
+        return
+    yf, yb = vol[V_FUEL] / vol[V_MASS], vol[V_BURNED] / vol[V_MASS]
+    c = mixture(gas, yf, yb)
+    r = gas_constant(gas, yf, yb)
+    temp = vol[V_TEMP]
+    cold = isentropic_temperature(c, r, temp, back / vol[V_PRES])
+    account[lay.B_TURBINE_WORK] += mass * dt * (energy(c, temp) + r * temp - energy(c, cold) - r * cold)
 
 
 @kernel

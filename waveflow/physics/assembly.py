@@ -71,12 +71,12 @@ class Assembly:
     def pipe(
         self, x: ArrayLike, face_area: ArrayLike, mean_area: ArrayLike, *, pressure: ArrayLike, temp: ArrayLike,
         vel: ArrayLike = 0.0, yf: ArrayLike = 0.0, yb: ArrayLike = 0.0, hydraulic: ArrayLike | None = None,
-        roughness: ArrayLike = 0.0, wall_temp: ArrayLike = 300.0, wetted: ArrayLike = 1.0,
+        roughness: ArrayLike = 0.0, wall_temp: ArrayLike = 300.0, wetted: ArrayLike = 1.0, loss: ArrayLike = 0.0,
     ) -> int:  # fmt: skip
         """A pipe of cells between the faces `x` (n+1) [m], face areas (n+1) and mean areas (n) [m2]; returns its number.
 
         pressure [Pa], temp [K], vel [m/s] and mass fractions are the first state, one value or one a cell; hydraulic
-        diameter [m] defaults to that of round cells; wetted scales the heat-transfer area.
+        diameter [m] defaults to that of round cells; wetted scales the heat-transfer area; loss is the row LOSS [1/m].
         """
         x, face_area, mean_area = (np.asarray(a, float) for a in (x, face_area, mean_area))
         cells = len(x) - 1
@@ -88,7 +88,7 @@ class Assembly:
             name: np.broadcast_to(np.asarray(value, float), (cells,)).copy()
             for name, value in dict(
                 pressure=pressure, temp=temp, vel=vel, yf=yf, yb=yb, hydraulic=hydraulic, roughness=roughness,
-                wall_temp=wall_temp, wetted=wetted,
+                wall_temp=wall_temp, wetted=wetted, loss=loss,
             ).items()
         }  # fmt: skip
         self._pipes.append(dict(x=x, face_area=face_area, mean_area=mean_area, cells=cells, used=set(), **each))
@@ -258,7 +258,7 @@ def _fill_geometry(g: NDArray, pipe: dict) -> None:
     g[lay.LENGTH], g[lay.INV_LENGTH] = dx, 1.0 / dx
     g[lay.VOLUME_INV] = 1.0 / (pipe["mean_area"] * dx)
     g[lay.HYDRAULIC], g[lay.ROUGHNESS] = pipe["hydraulic"], pipe["roughness"]
-    g[lay.WALL_T], g[lay.WETTED] = pipe["wall_temp"], pipe["wetted"]
+    g[lay.WALL_T], g[lay.WETTED], g[lay.LOSS] = pipe["wall_temp"], pipe["wetted"], pipe["loss"]
     # centred slope over unequal cells, exact for a straight line, as weights of the two neighbouring differences
     padded = np.concatenate([dx[:1], dx, dx[-1:]])
     h = 0.5 * (padded[1:] + padded[:-1])

@@ -23,9 +23,9 @@ FIELDS = 5
 RHO, FLOW, PRES, YF, YB, VEL, TEMP, SOUND2, GRUN = range(9)  # FLOW = u A [m3/s]; SOUND2 = a^2; GRUN = R/cv
 PRIMITIVES = 9
 
-# rows of cell geometry
-AREA, AREA_L, AREA_R, LENGTH, VOLUME_INV, WEIGHT_L, WEIGHT_R, HYDRAULIC, ROUGHNESS, WALL_T, WETTED, INV_LENGTH = range(12)
-GEOMETRY = 12
+# rows of cell geometry; LOSS: loss coefficient of bends per length over two, K/(2 L) [1/m]
+AREA, AREA_L, AREA_R, LENGTH, VOLUME_INV, WEIGHT_L, WEIGHT_R, HYDRAULIC, ROUGHNESS, WALL_T, WETTED, INV_LENGTH, LOSS = range(13)
+GEOMETRY = 13
 
 # half-time states on both sides of every face: rows 0-4 left of the face, 5-9 right of it
 L_RHO, L_VEL, L_PRES, L_YF, L_YB, R_RHO, R_VEL, R_PRES, R_YF, R_YB = range(10)
@@ -144,7 +144,7 @@ orifice_type = np.dtype(
         ("curve_ab", np.int64),  # row of the effective-area table [m2], -1: fixed
         ("curve_ba", np.int64),
         ("cylinder", np.int64),  # clock, -1: none
-        ("role", np.int64),  # 0 none, 1 intake valve (b is the cylinder), 2 exhaust valve (b is the cylinder)
+        ("role", np.int64),  # 0 none, 1 intake or 2 exhaust valve (b is the cylinder), 3 turbine (a to b)
         ("fuelled", np.float64),  # as in end_type, for flow a -> b
     ]
 )
@@ -215,8 +215,10 @@ MEMORY = 9
 ACCOUNTS = 22
 
 # accounts of one cycle, a row a volume: net inflow of each species and of energy, time integrals
-(B_MASS, B_FUEL, B_BURNED, B_ENERGY, B_WALL, B_P_TIME, B_T_TIME, B_MASS_TIME, B_FUEL_ADDED) = range(9)
-VOLUME_ACCOUNTS = 9
+(B_MASS, B_FUEL, B_BURNED, B_ENERGY, B_WALL, B_P_TIME, B_T_TIME, B_MASS_TIME) = range(8)
+# and what left it through a turbine: mass [kg] and the work of an isentropic expansion to the pressure behind [J]
+B_TURBINE_MASS, B_TURBINE_WORK = range(8, 10)
+VOLUME_ACCOUNTS = 10
 
 def table(kind: np.dtype, rows: int) -> np.ndarray:
     """A record table of `rows` rows, every column zero."""

@@ -16,7 +16,7 @@ import numpy as np
 
 from waveflow.compiled import kernel
 from waveflow.physics import layout as lay
-from waveflow.physics.accounts import count_valve, enter_events, enter_volumes, write_trace
+from waveflow.physics.accounts import TURBINE, count_turbine, count_valve, enter_events, enter_volumes, write_trace
 from waveflow.physics.ends import end_flux, orifice_flux
 from waveflow.physics.joints import WORK_COLUMNS, joint_fluxes
 from waveflow.physics.layout import (
@@ -66,17 +66,26 @@ def curve_at(curves, row, angle):
 def fill_ghosts(ghosts, w):
     """Ghost cells by polynomial extrapolation of the real cells next to them.
 
-    Density and pressure are kept positive, mass fractions in 0..1.
+    Density and pressure are kept positive, mass fractions in 0..1. While a front lies so near the end that the pressure
+    doubles within the cells used, the ghost is a copy: a polynomial through a jump overshoots, and gas running into a
+    wall at more than Mach 1.8 fed on it.
     """
     for g in range(ghosts.shape[0]):
         row = ghosts[g]
         c, s = row.cell, row.step
+        count = row.count
+        if count > 2:
+            p0, p1 = w[lay.PRES, c], w[lay.PRES, c + s]
+            p2, p3 = w[lay.PRES, c + 2 * s], w[lay.PRES, c + 3 * s]
+            if abs(p0 - p1) + abs(p1 - p2) + abs(p2 - p3) > min(min(p0, p1), min(p2, p3)):
+                count = 1
         for k in range(5):
             near = w[k, c]
-            value = row.w0 * near
-            if row.count > 1:
-                value += row.w1 * w[k, c + s]
-            if row.count > 2:
+            if count == 1:
+                w[k, row.ghost] = near
+                continue
+            value = row.w0 * near + row.w1 * w[k, c + s]
+            if count > 2:
                 value += row.w2 * w[k, c + 2 * s] + row.w3 * w[k, c + 3 * s]
             if k == lay.RHO or k == lay.PRES:
                 value = min(max(value, 0.3 * near), 3.0 * near)
@@ -103,7 +112,7 @@ def wall_laws(geometry, w, gas, wall, switches):
         cp = gas.r[0] * (1.0 + 1.0 / w[lay.GRUN, i])
         f = friction_factor(reynolds, geometry[lay.ROUGHNESS, i] / diameter)
         if frictional:
-            wall[lay.FRICTION, i] = 0.5 * f / diameter
+            wall[lay.FRICTION, i] = 0.5 * f / diameter + geometry[lay.LOSS, i]
         if heated > 0.0:
             number = nusselt(reynolds, mu * cp / lam, f)
             wall[lay.HEAT, i] = heated * number * lam / diameter * 4.0 / diameter * geometry[lay.WETTED, i]
@@ -129,7 +138,7 @@ def _vapour_added(net, cylinder, mass, fuel, burned):
 
 
 @kernel
-def couple(net, gas, vols, half, angle, flux, rates, counting, accounts, dt, final):
+def couple(net, gas, vols, half, angle, flux, rates, counting, accounts, volume_accounts, dt, final):
     """Ends and orifices: fluxes into the pipes, rates into the volumes; in the final pass also the accounts."""
     rates[:] = 0.0
     for n in range(net.end.shape[0]):
@@ -194,7 +203,9 @@ def couple(net, gas, vols, half, angle, flux, rates, counting, accounts, dt, fin
         rates[b, 1] += fuel + added
         rates[b, 2] += burned
         rates[b, 3] += power + added_power
-        if final and row.role > 0:
+        if final and row.role == TURBINE:
+            count_turbine(gas, volume_accounts[a], vols[a], vols[b, V_PRES], mass, dt)
+        elif final and row.role > 0:
             count_valve(row.role, accounts[row.cylinder], mass, fuel, burned, power, added, added_power, dt)
             counting[row.cylinder, row.role - 1] += mass
 
@@ -276,12 +287,12 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         fluxes(half, face_area, gas, flux)
 
         middle = angle + 0.5 * degrees
-        couple(net, gas, vols, half, middle, flux, rates, valve_flow, accounts, dt, False)
+        couple(net, gas, vols, half, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, False)
         if n_cyl > 0:
             piston_speed = 4.0 * net.cylinder[0].crank * rpm / 60.0
         advance(net, gas, vols, vols, rates, memory, mid, tally, angle, 0.5 * degrees, 0.5 * dt, piston_speed)
         valve_flow[:] = 0.0
-        couple(net, gas, mid, half, middle, flux, rates, valve_flow, accounts, dt, True)
+        couple(net, gas, mid, half, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, True)
         if net.joint.shape[0] > 0:
             _joint_states(net, half, joint_state)
             failed = joint_fluxes(gas, net.joint, net.member, joint_state, flux, work, joint_last)
