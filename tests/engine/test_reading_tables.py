@@ -171,7 +171,7 @@ def test_a_table_named_by_a_base_in_another_folder():
     put('base = "engines/base.toml"\noption = "x"\n', "twin.toml")
     assert sentences() == [
         'engines/flow.csv:3: intake.flow.flow[1] = "0.01 CFM": below 0.1 CFM (allowed 0.1 to 1000 CFM: bench reading); '
-        'did you mean "10 CFM"?'
+        'did you mean "1 CFM"?'
     ]
 
 

@@ -160,6 +160,9 @@ def runner(case: Any) -> Iterator[Finding]:
     if pipe.blend_length > pipe.length:
         message = f"longer than the runner of {show(pipe.length, 'mm')}"
         yield Finding((*key, "blend_length"), message, f"up to {show(pipe.length, 'mm')}")
+    elif pipe.blend_length > 0 and intake.port is None:
+        hint = "describe intake.port, or leave blend_length out"
+        yield Finding((*key, "blend_length"), "there is no port to blend the runner to", hint=hint)
     inlet = math.pi / 4 * pipe.inlet_diameter**2
     if pipe.outlet_area is not None and not 0.3 < pipe.outlet_area / inlet < 3:
         message = f"unusual beside {show(inlet, 'mm2')} at the runner's inlet"

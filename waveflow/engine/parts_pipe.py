@@ -73,13 +73,19 @@ class ExhaustPort(Port):
 
 
 class Runner(Part):
-    """The manifold's pipe from its inlet to the head's face."""
+    """The manifold's pipe from its inlet to the head's face.
+
+    `outlet_area` is its own end; where `blend_length` is above zero the last stretch is ground out from the runner's own
+    area at that distance to the port's face.
+    """
 
     length: Annotated[
         float, Quantity("length", "5 mm", "2500 mm", ("20 mm", "900 mm"), why="along the centreline", example="270 mm")
     ]
     inlet_diameter: Annotated[float, BORE_OF_PIPE]
-    outlet_area: Annotated[float, Quantity("area", "50 mm2", "20000 mm2", why="at the head's face")] | None = None
+    outlet_area: (
+        Annotated[float, Quantity("area", "50 mm2", "20000 mm2", why="at the head's face, before any blend")] | None
+    ) = None
     blend_length: Annotated[
         float, Quantity("length", "0 mm", "1000 mm", ("0 mm", "200 mm"), why="ground out towards the head")
     ] = standard(0.0, "runner not blended to the port")
