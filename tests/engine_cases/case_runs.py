@@ -1,11 +1,12 @@
 """Runs of the shipped cases, each made once however many tests look at it, and rows of the tables in tests/data."""
 
 import csv
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 
-from waveflow.engine.build import Model, build
+from waveflow.engine.build import build
 from waveflow.engine.case import Case, load
+from waveflow.engine.model import Model
 from waveflow.study.cycle import PointResult, run_point
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -25,7 +26,7 @@ def _number(text: str) -> float | str:
         return text
 
 
-@lru_cache(maxsize=None)
+@cache
 def _case(name: str, changes: tuple[tuple[str, str], ...]) -> Case:
     return load(CASES / f"{name}.toml", dict(changes))
 
@@ -35,12 +36,12 @@ def case_of(name: str, changes: dict[str, str] | None = None) -> Case:
     return _case(name, tuple((changes or {}).items()))
 
 
-@lru_cache(maxsize=None)
+@cache
 def _model(case: Case, cell: float | None) -> Model:
     return build(case, cell)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _run(case: Case, rpm: float, cell: float | None, max_cycles: int | None, trace: bool) -> PointResult:
     return run_point(case, rpm, max_cycles=max_cycles, cell=cell, trace=trace, model=_model(case, cell))
 
