@@ -234,7 +234,7 @@ def joint_fluxes(gas, joints, member, half_state, flux, work, last_time):
                 else:
                     high = p
                 new = p - f / slope
-                if not (low < new < high):
+                if not (low < new < high) or it > 25:
                     new = 0.5 * (low + high)
                 last = p
                 if abs(f) <= 1e-9 * weight * p or abs(new - p) <= 1e-11 * p:
@@ -245,17 +245,22 @@ def joint_fluxes(gas, joints, member, half_state, flux, work, last_time):
                 failed = j
             last_time[j, 0] = p - guess / weight
             last_time[j, 1] = slope
-        # receivers take exactly what the suppliers gave
+        # receivers take exactly what the suppliers gave; where the balance jumps, both sides give way
         taken = 0.0
         for k in range(count):
             if work[k, _FLOW] < 0.0:
                 taken -= work[k, _FLOW]
         scale = supply / taken if taken > 0.0 else 0.0
+        give = 1.0
+        if abs(scale - 1.0) > 1e-3 and scale > 0.0:
+            give = 0.5 * (supply + taken) / supply
+            scale *= give
         for k in range(count):
             row = work[k]
             m = member[first + k]
             flow = row[_FLOW]
             if flow > 0.0 and scale > 0.0:
+                flow *= give
                 total, fuel, burned, u, p_end = row[_TOTAL], row[_YF], row[_YB], row[_U_END], row[_P_END]
             elif flow < 0.0:
                 flow *= scale

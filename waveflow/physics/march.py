@@ -265,12 +265,17 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
     primitives(cells, temps, geometry, gas, w, wall)
     bits = np.empty(1, np.int64)
     smallest = duration * 1e-9
+    saved_cells = np.empty_like(cells)
+    saved_temps = np.empty_like(temps)
+    saved_accounts = np.empty_like(accounts)
+    saved_volume_accounts = np.empty_like(volume_accounts)
+    share = 1.0  # of the usual time step: halved when a step had to be taken back
+    bits[0] = fastest(wall[lay.RATE])
     while time < duration:
-        bits[0] = fastest(wall[lay.RATE])
         rate = bits.view(np.float64)[0]
         if not (rate < 1e300):
             return NOT_A_NUMBER, _first_bad(wall[lay.RATE]), start_angle + time * degrees_per_second, steps, written
-        dt = min(switches[lay.SW_CFL] / rate, switches[lay.SW_MAX_DEGREES] / degrees_per_second)
+        dt = share * min(switches[lay.SW_CFL] / rate, switches[lay.SW_MAX_DEGREES] / degrees_per_second)
         if dt < smallest:
             return STEP_COLLAPSED, np.argmax(wall[lay.RATE]), start_angle + time * degrees_per_second, steps, written
         left = duration - time
@@ -282,6 +287,13 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         degrees = dt * degrees_per_second
         if steps % _WALL_EVERY == 0 and (switches[lay.SW_FRICTION] > 0.0 or switches[lay.SW_PIPE_HEAT] > 0.0):
             wall_laws(geometry, w, gas, wall, switches)
+        for k in range(lay.FIELDS):
+            for i in range(n):
+                saved_cells[k, i] = cells[k, i]
+        for i in range(n):
+            saved_temps[i] = temps[i]
+        saved_accounts[:] = accounts
+        saved_volume_accounts[:] = volume_accounts
         fill_ghosts(net.ghost, w)
         reconstruct(w, geometry, wall, half, dt)
         fluxes(half, face_area, gas, flux)
@@ -300,10 +312,24 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
                 return JOINT_TROUBLE, failed, angle, steps, written
         advance(net, gas, vols, mid, rates, memory, end_vols, tally, angle, degrees, dt, piston_speed)
         update(cells, flux, geometry, wall, dt)
+        primitives(cells, temps, geometry, gas, w, wall)
+        bits[0] = fastest(wall[lay.RATE])
+        if not (bits.view(np.float64)[0] < 1e300) and share > 1e-3:
+            # a cell ran empty: take the step back and go on in smaller ones
+            for k in range(lay.FIELDS):
+                for i in range(n):
+                    cells[k, i] = saved_cells[k, i]
+            for i in range(n):
+                temps[i] = saved_temps[i]
+            accounts[:] = saved_accounts
+            volume_accounts[:] = saved_volume_accounts
+            primitives(cells, temps, geometry, gas, w, wall)
+            bits[0] = fastest(wall[lay.RATE])
+            share *= 0.5
+            continue
+        share = min(1.0, 1.5 * share)
         for i in range(n):
             wall_heat[i] += dt * wall[lay.SRC_ENERGY, i]
-        primitives(cells, temps, geometry, gas, w, wall)
-
         enter_volumes(net, mid, rates, tally, volume_accounts, accounts, dt, angle, degrees)
         for v in range(n_vol):
             for k in range(vols.shape[1]):

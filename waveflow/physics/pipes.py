@@ -279,7 +279,7 @@ def primitives(cells, temps, geometry, gas, w, wall):
         w_temp[i] = t * 1e3
         w_grun[i] = grun
         w_sound2[i] = sound2
-        rate[i] = (abs(u) + np.sqrt(sound2)) * inv_length[i]
+        rate[i] = (abs(u) + np.sqrt(sound2)) * inv_length[i] if rho > 0.0 else np.nan
 
 
 @kernel
