@@ -121,7 +121,7 @@ class _Builder:
         return self.asm.curve(forward * scale), self.asm.curve(reverse * scale)
 
 
-def _steady_resistance(duct: Duct | None, entry: float) -> float:
+def _steady_resistance(duct: Duct | None, entry: float, frictionless: bool) -> float:
     """Sum of loss coefficients over area squared [1/m4] of a duct in steady flow: entry loss and wall friction.
 
     Friction as for fully rough flow (Nikuradse's limit of Haaland's formula), since no Reynolds number is at hand.
@@ -133,7 +133,8 @@ def _steady_resistance(duct: Duct | None, entry: float) -> float:
     centres = 0.5 * (faces[1:] + faces[:-1])
     rough = np.array([next(s.roughness for s in duct.stretches if s.x0 <= x <= s.x1) for x in centres])
     f = (-1.8 * np.log10((np.maximum(rough, 1e-6) / hydraulic / 3.7) ** 1.11)) ** -2
-    return float(np.sum(f * np.diff(faces) / hydraulic / mean**2) + entry / mean[0] ** 2)
+    friction = 0.0 if frictionless else float(np.sum(f * np.diff(faces) / hydraulic / mean**2))
+    return friction + entry / mean[0] ** 2
 
 
 def _in_series(valve_area: np.ndarray, resistance: float) -> np.ndarray:
@@ -200,7 +201,7 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
     end_area = None if lumped else float(duct.curve.area_at(duct.length))
     forward, reverse = b.valve_curves("intake", intake_lift, intake_flow, end_area)
     if lumped and ideal.quasi_steady and duct is not None:
-        loss = _steady_resistance(duct, 1.0 / inward_opening(entry) ** 2 - 1.0)
+        loss = _steady_resistance(duct, 1.0 / inward_opening(entry) ** 2 - 1.0, ideal.frictionless)
         count = case.intake.valve.count
         tables = effective_area_table(intake_lift, intake_flow, count, None)
         forward, reverse = (asm.curve(_in_series(t, loss)) for t in tables)
@@ -272,7 +273,7 @@ def _lay_exhaust(b: _Builder, cylinders: list[int], outlet: int, lift: LiftCurve
     ends: list[int] = []
     for k, row in enumerate(cylinders):
         if lumped:
-            loss = _steady_resistance(exhaust_duct(case, k), 0.0)
+            loss = _steady_resistance(exhaust_duct(case, k), 0.0, ideal.frictionless)
             tables = effective_area_table(lift, flow, case.exhaust.valve.count, None)
             out, back = (asm.curve(_in_series(t, loss)) for t in tables)
             asm.orifice(outlet, asm.volume_of(row), curve_ab=back, curve_ba=out, cylinder=row, role=2)

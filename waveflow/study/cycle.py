@@ -102,12 +102,14 @@ class Engine:
         self.written = 0
         self.steps = 0
         self.before: State | None = None
+        self.forgotten = np.zeros(4)
 
     def cycle(self) -> None:
         """One cycle from the model's start angle; raises RunError where the gas does what the model cannot follow."""
         for table in (self.accounts, self.volume_accounts, self.wall_heat):
             table[:] = 0.0
         self.before = State(*(part.copy() for part in self.state))
+        self.forgotten[:] = 0.0
         start = self.model.start_angle
         stops = sorted(((angle - start) % 720.0, pipes, volume) for angle, pipes, volume in self.model.restarts)
         self.written = 0
@@ -115,7 +117,10 @@ class Engine:
         for offset, pipes, volume in [*stops, (720.0, [], -1)]:
             if offset - at > 1e-9:
                 self._march(start + at, offset - at)
-            self._to_rest(pipes, volume)
+            if pipes:
+                held = self._contents(self.state)
+                self._to_rest(pipes, volume)
+                self.forgotten += self._contents(self.state) - held
             at = offset
 
     def _march(self, angle: float, span: float) -> None:
@@ -214,7 +219,7 @@ class Engine:
                 - a[:, lay.A_WORK].sum(),
             ]
         )
-        short = self._contents(self.state) - self._contents(self.before) - flows
+        short = self._contents(self.state) - self._contents(self.before) - flows - self.forgotten
         through = a[:, lay.A_MASS_IN].sum() or 1.0
         release = a[:, lay.A_RELEASE].sum()
         if release == 0.0 and used_fuel > 0.0:
