@@ -234,7 +234,8 @@ def _missing(key: Key, field: Any, made: Any) -> CaseProblem:
     if field is not None and kind_is_table(field):
         model = (models_in(field.annotation) or [Part])[0]
         needed = [key_of(name, info) for name, info in model.model_fields.items() if info.is_required()]
-        return made("missing", hint=f"add a table [{dotted(key)}] with {_listed(needed)}", shown=None)
+        with_keys = f" with {_listed(needed)}" if needed else ""
+        return made("missing", hint=f"add a table [{dotted(key)}]{with_keys}", shown=None)
     if kind is None:
         return made("missing", shown=None)
     example = kind.example
