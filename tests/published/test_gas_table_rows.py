@@ -2,7 +2,8 @@
 
 Printed rows (gamma = 1.4): tests/data/gas_tables_published_rows_seen.csv, S2 a textbook's table of isentropic flow, S3
 S. Farokhi, *Aircraft Propulsion*, 2nd ed. 2014, appendix B. Shock columns: tests/data/gas_tables_gamma1p4_computed.csv
-(formulae of NACA Report 1135, 1953). Agreement: one unit of the last printed digit (one row of S2 is rounded up where it should not be), or 1e-6 of the formula.
+(formulae of NACA Report 1135, 1953). Agreement: one unit of the last printed digit (one row of S2 is rounded up where it
+should not be), or 1e-6 of the formula.
 """
 
 import numpy as np
