@@ -284,9 +284,9 @@ def primitives(cells, temps, geometry, gas, w, wall):
 
 @kernel
 def fastest(rate):
-    """Largest rate [1/s]; read as integers, which order like positive floats and reduce in vector registers."""
+    """Largest rate [1/s], 0 without pipes; read as integers, which order like positive floats and reduce in vector registers."""
     bits = rate.view(np.int64)
-    largest = bits[0]
+    largest = np.int64(0)
     for i in range(bits.shape[0]):
         largest = max(largest, bits[i])
     return largest
