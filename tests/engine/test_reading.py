@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 from case_texts import GOOD
+from hypothesis import given
+from hypothesis import strategies as st
 
 from waveflow.engine.case import load, load_text
 from waveflow.engine.reading import dotted, key_of_text, read, written
@@ -240,3 +242,19 @@ def test_values_as_they_would_stand_in_a_file():
         '"a"', "1", "1.5", "true", '[1, "b"]', "[1, 2, 3, 4, ...]", None, "a very large number",
     ]  # fmt: skip
     assert len(written("x" * 500)) == 60
+
+
+KEYS = [
+    "engine.bore", "intake.port.stations[1].width", "intake.flow.kind", "intake.flow.lift[2]", "intake.cam", "enlarge.where",
+    "range", "exhaust.header.primary_length[0]", "compression.ratio", "ambient.pressure", "intake.flow.file", "burn.kind",
+]  # fmt: skip
+
+
+@given(st.dictionaries(st.sampled_from(KEYS) | st.text(max_size=12), st.text(max_size=20) | st.sampled_from(
+    ["0 mm", "{}", "[]", "[[1]]", "nan", '"stock"', "card", "1e999 mm", "38,5 mm", "{ kind = 'card' }", "a.csv", "9" * 30]
+), max_size=3))  # fmt: skip
+def test_whatever_is_set_from_outside_is_taken_or_refused_with_sentences(overrides):
+    try:
+        load_text(GOOD, "twin.toml", overrides)
+    except CaseError as error:
+        assert error.problems and all(str(each).isprintable() for each in error.problems)

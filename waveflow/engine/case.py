@@ -46,9 +46,9 @@ class Case(Part):
     format: Annotated[int, Whole(1, FORMAT, why="a higher number was written by a later version")] = standard(
         FORMAT, "the format of this version"
     )
-    name: Annotated[str, Words(80, 1, example="my engine")]
-    note: Annotated[str, Words(1000)] = ""
-    option: Annotated[str, Words(40)] = ""
+    name: Annotated[str, Words(80, 1, why="name of the engine", example="my engine")]
+    note: Annotated[str, Words(1000, why="whatever is worth knowing")] = ""
+    option: Annotated[str, Words(40, why="short name of this port option")] = ""
     engine: Engine
     compression: Compression
     intake: Intake

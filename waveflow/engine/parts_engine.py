@@ -16,7 +16,9 @@ _METAL = Quantity("temperature", "-20 degC", "600 degC", ("40 degC", "350 degC")
 
 class Engine(Part):
     cylinders: Annotated[int, Whole(1, 16, why="cylinders", example="4")]
-    firing_order: Annotated[tuple[Annotated[int, Whole(1, 16)], ...], Field(max_length=16)] | None = None
+    firing_order: (
+        Annotated[tuple[Annotated[int, Whole(1, 16, why="cylinders as they fire")], ...], Field(max_length=16)] | None
+    ) = None
     bore: Annotated[
         float, Quantity("length", "20 mm", "300 mm", ("40 mm", "135 mm"), why="engine cylinder", example="80.6 mm")
     ]
@@ -30,7 +32,17 @@ class Engine(Part):
         standard(0.0, "pin on the cylinder's centreline")
     )
     redline: (
-        Annotated[float, Quantity("speed_rpm", "300 rpm", "25000 rpm", ("3000 rpm", "15000 rpm"), example="7000 rpm")]
+        Annotated[
+            float,
+            Quantity(
+                "speed_rpm",
+                "300 rpm",
+                "25000 rpm",
+                ("3000 rpm", "15000 rpm"),
+                why="highest speed it stands",
+                example="7000 rpm",
+            ),
+        ]
         | None
     ) = None
 
@@ -98,7 +110,9 @@ class _Lambda(Number):
 
 
 class Fuel(Part):
-    kind: Annotated[str, Choice(("gasoline", "ethanol_blend", "methanol", "none"), example="gasoline")]
+    kind: Annotated[
+        str, Choice(("gasoline", "ethanol_blend", "methanol", "none"), why="what is burned", example="gasoline")
+    ]
     lambda_: Annotated[float, _Lambda(0.6, 2.0, (0.75, 1.1), why="air over what the fuel needs")] = Field(
         default=0.89,
         alias="lambda",
@@ -162,7 +176,7 @@ class BurnTable(Part):
     kind: Literal["table"]
     angle: series(Quantity("angle", "-180 deg", "360 deg", ("-90 deg", "180 deg"), why="after firing TDC"), 3)
     fraction: series(Number(0.0, 1.0, why="burned share"), 3)
-    read_from: Annotated[str, Words(200)] = ""
+    read_from: Annotated[str, Words(200, why="table the values came from")] = ""
     heat_per_kg_fresh_air: _HEAT | None = None
 
 

@@ -39,8 +39,8 @@ class Station(Part):
     blocked_area: Annotated[
         float, Quantity("area", "0 mm2", "3000 mm2", ("0 mm2", "400 mm2"), why="stem and boss in one branch")
     ] = standard(0.0, "nothing stands in the passage")
-    note: Annotated[str, Words(120)] = ""
-    instrument: Annotated[str, Words(120)] = ""
+    note: Annotated[str, Words(120, why="such as pinch, throat, guide boss")] = ""
+    instrument: Annotated[str, Words(120, why="what it was measured with")] = ""
     resolution: Annotated[float, Quantity("length", "0.001 mm", "5 mm", why="of the instrument")] | None = None
 
 
@@ -57,7 +57,7 @@ class Port(Part):
         | None
     ) = None
     roughness: Annotated[float, ROUGHNESS] = guess("length", "0.1 mm", "0.05 mm", "0.25 mm", "as-cast wall; our choice")
-    read_from: Annotated[str, Words(200)] = ""
+    read_from: Annotated[str, Words(200, why="table the values came from")] = ""
 
 
 class IntakePort(Port):
@@ -124,7 +124,15 @@ class Reservoir(Part):
     """What lies outside a pipe's outer end, and never changes."""
 
     pressure: Annotated[
-        float, Quantity("pressure", "5 kPa abs", "1000 kPa abs", ("20 kPa abs", "300 kPa abs"), example="100 kPa abs")
+        float,
+        Quantity(
+            "pressure",
+            "5 kPa abs",
+            "1000 kPa abs",
+            ("20 kPa abs", "300 kPa abs"),
+            why="gas outside the pipe",
+            example="100 kPa abs",
+        ),
     ]
     temperature: Annotated[
         float, Quantity("temperature", "200 K", "1800 K", why="gas outside the pipe", example="300 K", unit="K")
@@ -149,7 +157,13 @@ class Header(Part):
     primary_diameter: Annotated[float, BORE_OF_PIPE]
     groups: (
         Annotated[
-            tuple[Annotated[tuple[Annotated[int, Whole(1, 16)], ...], Field(min_length=1)], ...], Field(min_length=1)
+            tuple[
+                Annotated[
+                    tuple[Annotated[int, Whole(1, 16, why="cylinders whose primaries meet")], ...], Field(min_length=1)
+                ],
+                ...,
+            ],
+            Field(min_length=1),
         ]
         | None
     ) = None

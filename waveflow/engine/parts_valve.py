@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from waveflow.engine.fields import Choice, Number, Quantity, Whole, Words, YesNo, guess, guessed_number, standard
 from waveflow.engine.part import Part, one_of, series
 
-LIFT = Quantity("length", "0 mm", "30 mm", why="lift of a valve of a road or race engine", example="6.4 mm")
+LIFT = Quantity("length", "0.2 mm", "30 mm", why="lift of a valve of a road or race engine", example="6.4 mm")
 LASH = Quantity(
     "length", "0 mm", "1.5 mm", ("0 mm", "0.6 mm"), why="play between valve and follower", example="0.25 mm"
 )
@@ -90,7 +90,7 @@ class LiftTable(Part):
     lash: Annotated[float, LASH] = standard(0.0, "no play")
     angle_from: Annotated[str, Choice(("gas exchange TDC",))] = standard("gas exchange TDC", "the only zero there is")
     advance: Annotated[float, ADVANCE] = standard(0.0, "cam timed as it was measured")
-    read_from: Annotated[str, Words(200)] = ""
+    read_from: Annotated[str, Words(200, why="table the values came from")] = ""
 
 
 class SineSquared(Part):
@@ -149,7 +149,7 @@ class SheetFlow(Part):
     )
     reverse_factor: _REVERSE = guessed_number(0.9, 0.75, 1.05, "backflow is rarely measured; our choice")
     factor: _FACTOR = standard(1.0, _AS_GIVEN)
-    read_from: Annotated[str, Words(200)] = ""
+    read_from: Annotated[str, Words(200, why="table the values came from")] = ""
 
 
 class CoefficientFlow(Part):

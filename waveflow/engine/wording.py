@@ -57,7 +57,7 @@ def model_at(root: type[Part], key: Key, tree: Any) -> type[Part] | None:
         field = field_at(model, part) if model else None
         models = models_in(field.annotation) if field is not None else []
         kind = at.get("kind") if isinstance(at, dict) else None
-        chosen = [each for each in models if kind in _kinds([each])]
+        chosen = [each for each in models if kind in kinds_of([each])]
         model = (chosen or models or [None])[0] if chosen or len(models) == 1 else None
     return model
 
@@ -66,7 +66,8 @@ def _item(at: Any, part: Any) -> Any:
     return at[part] if isinstance(at, list) and isinstance(part, int) and part < len(at) else None
 
 
-def _kinds(models: Iterable[type[Part]]) -> list[str]:
+def kinds_of(models: Iterable[type[Part]]) -> list[str]:
+    """The words that key `kind` takes for these tables; nothing for a table without it."""
     return [m.model_fields["kind"].annotation.__args__[0] for m in models if _is_tagged(m)]
 
 
@@ -222,7 +223,7 @@ def _other_kinds(key: Key, root: type[Part], reading: Reading) -> str:
     if field is None or not isinstance(table, dict):
         return ""
     having = [model for model in models_in(field.annotation) if field_at(model, str(key[-1])) is not None]
-    return " or ".join(f'kind = "{kind}"' for kind in _kinds(having))
+    return " or ".join(f'kind = "{kind}"' for kind in kinds_of(having))
 
 
 def _count(number: int) -> str:
@@ -259,12 +260,12 @@ def kind_is_table(field: Any) -> bool:
 
 def _which_kind(key: Key, table: dict, field: Any, made: Any, reading: Reading) -> CaseProblem:
     models = models_in(field.annotation) if field is not None else []
-    kinds = _kinds(models)
+    kinds = kinds_of(models)
     words = Choice(tuple(kinds)).allowed() if kinds else ""
     at = (*key, "kind")
     given = table.get("kind")
     fitting = sorted(models, key=lambda each: -len(set(table) & {key_of(n, f) for n, f in each.model_fields.items()}))
-    best = _kinds(fitting[:1])
+    best = kinds_of(fitting[:1])
     guess = f'did you mean kind = "{best[0]}"?' if best and len(set(table) - {"kind"}) > 0 else ""
     if given is None:
         return made("missing", words, guess, at=at, shown=None)
