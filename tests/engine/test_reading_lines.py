@@ -3,7 +3,7 @@
 import tomllib
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from waveflow.engine.lines import DEEPEST, key_lines, too_deep
@@ -86,6 +86,7 @@ def test_lines_move_with_the_text(tree, blank):
 
 
 @given(st.text(alphabet='[]{}"\'=,.#\\\nab1 ', max_size=80))
+@example('"\\1"')
 def test_any_text_can_be_scanned(text):
     assert too_deep(text) == 0
     key_lines(text)

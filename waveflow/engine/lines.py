@@ -56,7 +56,13 @@ def too_deep(text: str) -> int:
 
 
 def _word(kind: str, piece: str) -> str:
-    return tomllib.loads(f"k = {piece}")["k"] if kind == "string" else piece
+    """Name of a key as the parser will know it."""
+    if kind != "string":
+        return piece
+    try:
+        return tomllib.loads(f"k = {piece}")["k"]
+    except ValueError:
+        return piece
 
 
 class _Index:
