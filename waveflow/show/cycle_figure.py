@@ -7,6 +7,7 @@ and what flows through them.
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -53,8 +54,9 @@ def cycle_figure(view: CycleView) -> Figure:
             y -= height + gap
         axes.set_xlabel("crank angle, degrees after firing top dead centre")
         foot = [text for text in (f"Checks: {view.stamp}" if view.stamp else "", view.left_out) if text]
-        for row, text in enumerate(foot):
-            figure.text(LEFT, 0.036 - 0.0165 * row, plain(text, 230), fontsize=6.8, color=SOFT_INK, va="top")
+        rows = [part for text in foot for part in textwrap.wrap(plain(text, 600), 205)]
+        for row, text in enumerate(rows):
+            figure.text(LEFT, 0.0165 * (len(rows) - row) + 0.006, text, fontsize=6.8, color=SOFT_INK, va="top")
         return describe(figure, plain(sentence, 300), alt_text(view))
 
 
