@@ -1,11 +1,4 @@
-"""One speed: the engine run cycle after cycle until the cycles repeat, and what the last one says.
-
-A cycle counts as repeated when what is still to come is below the tolerance: from the last two changes of filling, trapped
-mass and indicated work of every cylinder the rest of a geometric series is estimated. An engine whose cycles jitter (waves
-of neighbouring cylinders beating against each other) never settles so; after some cycles the means over two blocks of
-cycles are compared instead, and the result is the mean of the last block with the jitter stated. If neither holds within
-the allowed number of cycles the result says that it did not converge.
-"""
+"""One speed: the engine run cycle after cycle until the cycles repeat (see `settling`), and what the last one says."""
 
 from __future__ import annotations
 
@@ -24,10 +17,8 @@ from waveflow.physics import march as solver
 from waveflow.physics.accounts import trace_columns
 from waveflow.physics.gas import enthalpy, sound_speed
 from waveflow.physics.layout import State
+from waveflow.study.settling import BLOCK, Settling
 from waveflow.study.trace import Trace, duct_numbers, trace_of
-
-BLOCK = 6  # cycles in a block where cycles jitter: whole periods of jitter that repeats every 2 or 3 cycles
-LEAST_CYCLES = 3
 
 
 @dataclass(frozen=True)
@@ -170,6 +161,11 @@ class Engine:
 
     # what a cycle says -----------------------------------------------------------------------------------------------
 
+    def key_numbers_of_next_cycle(self) -> np.ndarray:
+        """Run one cycle and return its key numbers."""
+        self.cycle()
+        return self.key_numbers()
+
     def key_numbers(self) -> np.ndarray:
         """(3, cylinders): delivered air, trapped mass, indicated work, each over a fixed size, to watch them settle."""
         m = self.model
@@ -228,13 +224,6 @@ class Engine:
         return float(np.abs(short[:3]).max() / through), float(abs(short[3]) / scale)
 
 
-def _left_to_come(history: list[np.ndarray]) -> float:
-    """Estimate of the change still to come from the last three cycles, as the rest of a geometric series."""
-    now, before = np.abs(history[-1] - history[-2]), np.abs(history[-2] - history[-3])
-    ratio = np.clip(now / np.maximum(before, 1e-300), 0.1, 0.95)
-    return float((now * np.maximum(1.0, ratio / (1.0 - ratio))).max())
-
-
 def run_point(
     case: Any, rpm: float, start: np.ndarray | None = None, max_cycles: int | None = None, *, cell: float | None = None,
     trace: bool = False, probes: dict[str, tuple[int, str, float]] | None = None, model: Model | None = None,
@@ -249,34 +238,25 @@ def run_point(
     if start is not None:
         engine.state = unpack(start, model.state)
     most = max_cycles or case.run.max_cycles
-    tolerance = case.run.tolerance
-    history: list[np.ndarray] = []
+    watch = Settling(case.run.tolerance)
     kept: list[dict] = []
-    converged, jitter, block = False, 0.0, 1
-    while len(history) < most and not converged:
-        engine.cycle()
-        history.append(engine.key_numbers())
+    while len(watch.history) < most and not watch.settled:
+        watch.add(engine.key_numbers_of_next_cycle())
         kept = [*kept[-(BLOCK - 1) :], _numbers(case, engine)]
-        if len(history) >= LEAST_CYCLES and _left_to_come(history) < tolerance:
-            converged = True
-        elif len(history) >= 2 * BLOCK and len(history) % (BLOCK // 2) == 0:
-            last, previous = np.array(history[-BLOCK:]), np.array(history[-2 * BLOCK : -BLOCK])
-            if np.abs(last.mean(axis=0) - previous.mean(axis=0)).max() < tolerance:
-                converged, block = True, BLOCK
-                jitter = float(np.ptp(last[:, 0], axis=0).max())
     mass, energy = engine.balances()
-    numbers = _mean(kept[-block:])
-    numbers["scalars"] |= {"rpm": float(rpm), "mass_balance": mass, "energy_balance": energy, "cycles": float(len(history))}
+    numbers = _mean(kept[-watch.block :])
+    cycles = len(watch.history)
+    numbers["scalars"] |= {"rpm": float(rpm), "mass_balance": mass, "energy_balance": energy, "cycles": float(cycles)}
     checks = {
         "mass_balance": mass,
         "energy_balance": energy,
-        "last_change": float(np.abs(history[-1] - history[-2]).max()) if len(history) > 1 else math.nan,
-        "jitter": jitter,
+        "last_change": watch.last_change,
+        "jitter": watch.jitter,
         "steps": engine.steps,
         "cells": int(model.net.pipe["cells"].sum()),
     }
     return PointResult(
-        numbers["scalars"], numbers["per_cylinder"], pack(engine.state), converged, len(history), checks,
+        numbers["scalars"], numbers["per_cylinder"], pack(engine.state), watch.settled, cycles, checks,
         trace_of(engine) if trace else None,
     )  # fmt: skip
 
