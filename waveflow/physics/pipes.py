@@ -284,7 +284,7 @@ def primitives(cells, temps, geometry, gas, w, wall):
 
 @kernel
 def fastest(rate):
-    """Largest rate [1/s], 0 without pipes; read as integers, which order like positive floats and reduce in vector registers."""
+    """Largest rate [1/s], 0 without pipes; read as integers, which order like positive floats and reduce in registers."""
     bits = rate.view(np.int64)
     largest = np.int64(0)
     for i in range(bits.shape[0]):
