@@ -59,12 +59,13 @@ class Outcome:
     comparison: Comparison
     area: AreaSearch | None = None
     grids: tuple[GridReport, ...] = ()
+    ungridded: tuple[str, ...] = ()  # why an option has no grid check although one was asked for
 
     @property
     def extra(self) -> tuple[str, ...]:
         """Sentences beside those of the comparison itself."""
         area = () if self.area is None else (f"A port derived from the first option: {self.area.sentence}",)
-        return (*area, *(sentence for grid in self.grids for sentence in grid.sentences))
+        return (*area, *(sentence for grid in self.grids for sentence in grid.sentences), *self.ungridded)
 
 
 class _Silent:
@@ -109,12 +110,16 @@ def compare_cases(
     area = None
     if made.target is not None:
         area = _area(cases[0], results[0], made.target.rpm, made.target.of, told, shared)
-    reports = []
+    reports: list[GridReport] = []
+    without: list[str] = []
     if grids:
         for case, option in zip(cases, made.options, strict=True):
             report = check_grids(case, option.label, option.result, progress=told, workers=workers, run_point=run_point)
-            reports += [] if report is None else [report]
-    return Outcome(made, area, tuple(reports))
+            if isinstance(report, str):
+                without.append(report)
+            else:
+                reports.append(report)
+    return Outcome(made, area, tuple(reports), tuple(without))
 
 
 def label_of(case: Any) -> str:
@@ -156,8 +161,8 @@ def _area(case: Any, base: SweepResult, rpm: float, of: str, told: Any, how: dic
 def check_grids(
     case: Any, label: str, result: SweepResult, *, progress: Any = None, workers: int | None = None,
     run_point: RunPoint | None = None,
-) -> GridReport | None:  # fmt: skip
-    """Three grids at and around the VE peak of an option's `result`; None where it has no peak inside its range.
+) -> GridReport | str:  # fmt: skip
+    """Three grids at and around the VE peak of an option's `result`, or the sentence that says why there is no check.
 
     The cells are the case's own, half and a quarter of it. VE is compared at the speed of the peak; the peak's own
     speed through parabolas over three speeds 50 rpm apart.
@@ -165,7 +170,7 @@ def check_grids(
     told = _Silent() if progress is None else progress
     peak = facts_of_option(result).peaks["volumetric_efficiency"]
     if peak is None or peak.at_end:
-        return None
+        return f"{label}: no grid check, since the computed speeds hold no VE peak between them."
     middle = 25.0 * round(peak.rpm / 25.0)
     speeds = [middle - NEAR_PEAK, middle, middle + NEAR_PEAK]
     cells, rows = [], []
@@ -176,8 +181,9 @@ def check_grids(
         done = sweep(finer, speeds, workers=workers, progress=told, run_point=run_point, refine=False)
         cells.append(cell)
         rows.append(done.column("volumetric_efficiency"))
-    if not np.all(np.isfinite(rows)):
-        return None
+        if done.failed:
+            why = next(iter(done.failed.values()))
+            return f"{label}: no grid check, since cells of {1e3 * cell:g} mm did not run: {why}"
     noise = case.run.tolerance
     name = f"volumetric efficiency at {middle:.0f} rpm"
     efficiency = grid_check([row[1] for row in rows], quantity=name, noise=noise)
