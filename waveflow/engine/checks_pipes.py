@@ -55,19 +55,26 @@ def station_shapes(case: Any, side: str) -> Iterator[Finding]:
 
 def _shape(station: Any, key: tuple) -> Iterator[Finding]:
     shape = station.shape
-    needed = {"width": shape != "measured", "height": shape in _TWO_SIZES, "area": shape == "measured"}
-    needed["corner_radius"] = shape == "rounded rectangle"
-    examples = {"width": "33 mm", "height": "29 mm", "area": "812 mm2", "corner_radius": "9 mm"}
+    needed = {"width": shape not in ("measured", "outline"), "height": shape in _TWO_SIZES, "area": shape == "measured"}
+    needed |= {"corner_radius": shape == "rounded rectangle", "points": shape == "outline"}
+    examples = {"width": '"33 mm"', "height": '"29 mm"', "area": '"812 mm2"', "corner_radius": '"9 mm"'}
+    examples["points"] = '[["0 mm", "0 mm"], ["9 mm", "2 mm"], ...]'
     complete = True
     for name, wanted in needed.items():
         if wanted and getattr(station, name) is None:
             complete = False
-            hint = f'add {name} = "{examples[name]}" or what it is'
+            hint = f"add {name} = {examples[name]} or what it is"
             yield Finding((*key, name), f'missing for the shape "{shape}"', hint=hint, missing=True)
     if shape != "measured" and (station.area is not None or station.perimeter is not None):
         name = "area" if station.area is not None else "perimeter"
         hint = 'leave it out, or write shape = "measured"'
         yield Finding((*key, name), f'the shape "{shape}" brings its own', hint=hint)
+    if shape != "outline" and station.points is not None:
+        hint = 'leave them out, or write shape = "outline"'
+        yield Finding((*key, "points"), f'do not belong to the shape "{shape}"', hint=hint, missing=True)
+    if shape == "outline" and (station.width is not None or station.height is not None):
+        name = "width" if station.width is not None else "height"
+        yield Finding((*key, name), 'the shape "outline" has its size from its points', hint="leave it out")
     if shape not in ("rounded rectangle", "D") and station.corner_radius:
         yield Finding((*key, "corner_radius"), f'the shape "{shape}" has no corners', hint="leave it out")
         return
@@ -75,8 +82,8 @@ def _shape(station: Any, key: tuple) -> Iterator[Finding]:
         return
     try:
         area = section.section_of(station)[0]
-    except ValueError:
-        yield _impossible(station, key)
+    except ValueError as error:
+        yield _impossible(station, key, str(error))
         return
     if station.blocked_area >= area:
         message = f"leaves nothing open of {show(area, 'mm2')}"
@@ -89,7 +96,9 @@ def _shape(station: Any, key: tuple) -> Iterator[Finding]:
         yield Finding((*key, "perimeter"), "shorter than a circle's of that area", f"at least {least}")
 
 
-def _impossible(station: Any, key: tuple) -> Finding:
+def _impossible(station: Any, key: tuple, reason: str) -> Finding:
+    if station.shape == "outline":
+        return Finding((*key, "points"), reason, hint="trace the slice once round, point after point", missing=True)
     if station.shape == "round":
         message = f"a round section has one diameter, and its width is {show(station.width, 'mm')}"
         return Finding((*key, "height"), message, hint="leave height out")

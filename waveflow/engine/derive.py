@@ -79,6 +79,8 @@ def scale_area(station: Any, factor: float) -> Any:
     size = math.sqrt(grown / section)
     if station.shape == "measured":
         return copy_of(station, area=grown, perimeter=wall * size)
+    if station.shape == "outline":
+        return copy_of(station, points=tuple((x * size, y * size) for x, y in station.points))
     sizes = {k: getattr(station, k) for k in ("width", "height", "corner_radius")}
     return copy_of(station, **{k: v * size for k, v in sizes.items() if v is not None})
 
@@ -113,10 +115,10 @@ def _between(stations: Sequence[Any], curve: AreaCurve, x: float) -> Any:
     t = (x - a.at) / (b.at - a.at)
     net, wall = float(curve.area_at(x)), float(curve.perimeter_at(x))
     words = {"note": "added"} if hasattr(a, "note") else {}
-    for plain in ("instrument", "resolution"):
+    for plain in ("instrument", "resolution", "points"):
         if getattr(a, plain, None) is not None:
             words[plain] = None
-    if a.shape == b.shape and a.branches == b.branches and a.shape != "measured":
+    if a.shape == b.shape and a.branches == b.branches and a.shape not in ("measured", "outline"):
         sizes = {k: getattr(a, k) + t * (getattr(b, k) - getattr(a, k)) for k in ("width", "height", "corner_radius")
                  if getattr(a, k) is not None and getattr(b, k) is not None}
         blocked = (a.blocked_area or 0.0) + t * ((b.blocked_area or 0.0) - (a.blocked_area or 0.0))

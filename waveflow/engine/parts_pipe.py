@@ -10,7 +10,9 @@ from waveflow.engine.fields import Choice, Kind, Number, Quantity, Whole, Words,
 from waveflow.engine.part import MOST_ROWS, Part
 from waveflow.engine.parts_valve import Cam, Flow, Valve
 
-SHAPES = ("round", "ellipse", "rounded rectangle", "oblong", "D", "measured")
+SHAPES = ("round", "ellipse", "rounded rectangle", "oblong", "D", "measured", "outline")
+MOST_POINTS = 400
+_POINT = Quantity("length", "-300 mm", "300 mm", why="x and y of a point round a mould slice", example="12.5 mm")
 SIZE = Quantity("length", "5 mm", "120 mm", ("12 mm", "80 mm"), why="one passage of a port", example="33 mm")
 WALL_RANGE = ("-20 degC", "1000 degC")
 BORE_OF_PIPE = Quantity("length", "8 mm", "200 mm", ("20 mm", "110 mm"), why="inside a pipe", example="37 mm")
@@ -42,6 +44,14 @@ class Station(Part):
     note: Annotated[str, Words(120, why="such as pinch, throat, guide boss")] = ""
     instrument: Annotated[str, Words(120, why="what it was measured with")] = ""
     resolution: Annotated[float, Quantity("length", "0.001 mm", "5 mm", why="of the instrument")] | None = None
+    points: (
+        Annotated[
+            tuple[Annotated[tuple[Annotated[float, _POINT], ...], Field(min_length=2, max_length=2)], ...],
+            Field(min_length=3, max_length=MOST_POINTS),
+        ]
+        | None
+    ) = None
+    read_from: Annotated[str, Words(200, why="table the points came from")] = ""
 
 
 class Port(Part):

@@ -6,19 +6,22 @@ SI throughout (m, m2). A station is any object with the attributes of `Station`;
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-SHAPES = ("round", "ellipse", "rounded rectangle", "oblong", "D", "measured")
+Point = tuple[float, float]
+
+SHAPES = ("round", "ellipse", "rounded rectangle", "oblong", "D", "measured", "outline")
 
 
 @dataclass(frozen=True)
 class Station:
     """One measured cross-section of a port, `at` metres along the centreline.
 
-    `width`, `height`, `corner_radius` in m; `area` [m2] and `perimeter` [m] only for the shape "measured"; `branches`
-    equal passages side by side (a port that has split to two valves: 2), each narrowed by `blocked_area` [m2] (stem,
-    guide boss).
+    `width`, `height`, `corner_radius` in m; `area` [m2] and `perimeter` [m] only for the shape "measured"; `points`
+    [(x, y) in m] only for the shape "outline"; `branches` equal passages side by side (a port that has split to two
+    valves: 2), each narrowed by `blocked_area` [m2] (stem, guide boss); `instrument` and its `resolution` [m].
     """
 
     at: float
@@ -31,6 +34,9 @@ class Station:
     branches: int = 1
     blocked_area: float = 0.0
     note: str = ""
+    instrument: str = ""
+    resolution: float | None = None
+    points: tuple[tuple[float, float], ...] | None = None
 
 
 def _size(name: str, value: float | None) -> float:
@@ -39,8 +45,50 @@ def _size(name: str, value: float | None) -> float:
     return float(value)
 
 
+def polygon(points: Sequence[Sequence[float]]) -> tuple[float, float]:
+    """Area [m2] and perimeter [m] of a slice traced as points (x, y) [m], the last joined to the first.
+
+    Area by the shoelace formula (C. F. Gauss, 1795; exact for the polygon), whichever way round it was traced. Points
+    laid ON a round wall cut its corners: n of them on a circle hold sin(2 pi/n)/(2 pi/n) of its area, 0.5 % too little
+    at 36 points, 4.5 % at 12. Raises ValueError for fewer than three places, an outline that crosses itself, or no area.
+    """
+    rows = [(float(x), float(y)) for x, y in points]
+    rows = [p for p, q in zip(rows, rows[1:] + rows[:1], strict=True) if p != q]
+    if len(rows) < 3:
+        raise ValueError("an outline needs three different points at least")
+    if not all(math.isfinite(value) for row in rows for value in row):
+        raise ValueError("every point of an outline must be two numbers")
+    edges = list(zip(rows, rows[1:] + rows[:1], strict=True))
+    for i, first in enumerate(edges):
+        for j in range(i + 2, len(edges)):
+            if (i, j) != (0, len(edges) - 1) and _cross(*first, *edges[j]):
+                raise ValueError(f"the outline crosses itself between points {i + 1} and {j + 1}")
+    # counted from the first point, so that a slice drawn far from the origin loses no digits
+    x0, y0 = rows[0]
+    double = sum((ax - x0) * (by - y0) - (bx - x0) * (ay - y0) for (ax, ay), (bx, by) in edges)
+    if double == 0.0:
+        raise ValueError("the outline holds no area")
+    return abs(double) / 2.0, sum(math.dist(a, b) for a, b in edges)
+
+
+def _cross(a: Point, b: Point, c: Point, d: Point) -> bool:
+    """Whether the line from a to b and the line from c to d share a point."""
+    def side(p: Point, q: Point, r: Point) -> float:
+        return (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
+
+    def within(p: Point, q: Point, r: Point) -> bool:
+        return min(p[0], q[0]) <= r[0] <= max(p[0], q[0]) and min(p[1], q[1]) <= r[1] <= max(p[1], q[1])
+
+    turns = side(a, b, c), side(a, b, d), side(c, d, a), side(c, d, b)
+    if turns[0] * turns[1] < 0.0 and turns[2] * turns[3] < 0.0:
+        return True
+    ends = ((a, b, c), (a, b, d), (c, d, a), (c, d, b))
+    return any(turn == 0.0 and within(*each) for turn, each in zip(turns, ends, strict=True))
+
+
 def section(shape: str, width: float | None = None, height: float | None = None, corner_radius: float | None = None,
-            area: float | None = None, perimeter: float | None = None) -> tuple[float, float]:
+            area: float | None = None, perimeter: float | None = None,
+            points: Sequence[Sequence[float]] | None = None) -> tuple[float, float]:
     """Area [m2] and perimeter [m] of one cross-section from its measured sizes [m].
 
     * round: `width` is the diameter (a `height` that differs is refused).
@@ -52,12 +100,15 @@ def section(shape: str, width: float | None = None, height: float | None = None,
       included; `corner_radius` rounds the two corners opposite to it.
     * measured: `area` as measured (mould slice, scan); `perimeter` as measured, else that of a circle of that area, the
       smallest there is.
+    * outline: `points` round a slice, see `polygon`.
 
     Raises ValueError for an unknown shape or a size that cannot be.
     """
     if shape == "measured":
         area = _size("area", area)
         return area, _size("perimeter", perimeter) if perimeter is not None else 2.0 * math.sqrt(math.pi * area)
+    if shape == "outline":
+        return polygon(points or ())
     w = _size("width", width)
     if shape == "round":
         if height is not None and abs(height - w) > 1e-9:
@@ -93,6 +144,8 @@ def section_of(station: Any) -> tuple[float, float]:
     """Area [m2] and perimeter [m] of ONE branch of a station, before anything that blocks it is taken off."""
     if station.shape == "measured":
         return section("measured", area=station.area, perimeter=station.perimeter)
+    if station.shape == "outline":
+        return polygon(station.points or ())
     return section(station.shape, station.width, station.height, station.corner_radius)
 
 

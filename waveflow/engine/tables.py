@@ -23,12 +23,13 @@ Place = tuple[str, int | None]
 MOST_LINES = 5000
 _STATION_COLUMNS = (
     "at", "shape", "width", "height", "corner_radius", "area", "perimeter", "branches", "blocked_area", "note",
-    "instrument", "resolution",
+    "instrument", "resolution", "file",
 )  # fmt: skip
-_TEXT_COLUMNS = ("shape", "note", "instrument")
+_TEXT_COLUMNS = ("shape", "note", "instrument", "file")
 _OTHER_NAMES = {
     "distance": "at", "radius": "corner_radius", "corner": "corner_radius", "blocked": "blocked_area", "cfm": "flow",
     "degrees": "angle", "crank_angle": "angle", "burned": "fraction", "valve_lift": "lift", "lobe_lift": "lift",
+    "outline": "file",
 }  # fmt: skip
 
 
@@ -137,6 +138,10 @@ def expand_tables(
             table = table.get(part) if isinstance(table, dict) else None
         if isinstance(table, dict) and "file" in table:
             _expand(key, table, places, folder, label, notes)
+        stations = table.get("stations") if isinstance(table, dict) and key[-1] == "port" else None
+        for number, station in enumerate(stations if isinstance(stations, list) else ()):
+            if isinstance(station, dict) and "file" in station:
+                _expand((*key, "stations", number), station, places, folder, label, notes)
 
 
 def _expand(
@@ -144,6 +149,9 @@ def _expand(
 ) -> None:
     name = table.pop("file")
     own_label, line = places.get((*key, "file"), (label, None))
+    if isinstance(key[-1], int):
+        # named in a row of a station table, or in the case file
+        own_label, line = places.get((*key, "file"), places.get(key, (label, None)))
     columns = ("stations",) if key[-1] == "port" else _columns_of(key)
 
     def bad(message: str, hint: str = "") -> None:
@@ -175,12 +183,16 @@ def _expand(
     places[(*key, "read_from")] = (own_label, line)
     if key[-1] == "port":
         _stations(key, table, sheet, sheet_label, places, notes)
+    elif isinstance(key[-1], int):
+        _outline(key, table, sheet, sheet_label, places, notes)
     else:
         _series(key, columns, table, sheet, sheet_label, places, notes)
     return None
 
 
 def _columns_of(key: Key) -> tuple[str, ...]:
+    if isinstance(key[-1], int):
+        return ("points",)
     return {"cam": ("angle", "lift"), "flow": ("lift", "flow")}.get(str(key[-1]), ("angle", "fraction"))
 
 
@@ -198,6 +210,27 @@ def _stations(key: Key, table: dict, sheet: Sheet, label: str, places: dict[Key,
         places[(*key, "stations", number)] = (label, line)
     table["stations"] = stations
     places[(*key, "stations")] = (label, None)
+
+
+def _outline(key: Key, table: dict, sheet: Sheet, label: str, places: dict[Key, Place], notes: Notes) -> None:
+    """Points round a mould slice, columns x and y; a row that lacks one is told, as a wall left out moves the area."""
+    missing = [name for name in ("x", "y") if name not in sheet.units]
+    for name in missing:
+        seen = ", ".join(f'"{each}"' for each in sheet.units if each)
+        notes.problems.append(CaseProblem(label, "", None, f'no column "{name}"', hint=f"its columns are {seen}"))
+    points = []
+    for line, row in sheet.rows if not missing else ():
+        cells = [_cell(sheet, row, name) for name in ("x", "y")]
+        if None in cells:
+            notes.problems.append(CaseProblem(label, "", None, f"no {'xy'[cells.index(None)]} there", line=line))
+            missing.append("row")
+        places[(*key, "points", len(points))] = (label, line)
+        points.append(cells)
+    places[(*key, "points")] = (label, None)
+    if missing:
+        notes.unread.add((*key, "points"))
+    else:
+        table["points"] = points
 
 
 def _series(
