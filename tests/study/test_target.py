@@ -183,3 +183,20 @@ def test_runs_that_fail_do_not_end_in_a_traceback():
 
     found = area_for_target(broken_when_large, 6000.0)
     assert not found.met and np.isfinite(found.peak) and found.sentence
+
+
+def test_every_sentence_on_the_target_reaches_the_reader():
+    """Also the last one, which names the nearest option and has no label of its own."""
+    import io
+
+    from waveflow.show.tables import print_comparison
+
+    speeds = np.arange(4000.0, 8001.0, 250.0)
+    results = [curve(parabola(at), speeds, option=name) for name, at in (("small", 5200.0), ("big", 6400.0))]
+    made = compare(results, target="6500 rpm")
+    assert made.target.nearest == ("big",)
+    out = io.StringIO()
+    print_comparison(made, "checks", stream=out)
+    said = " ".join(out.getvalue().split())
+    for sentence in made.target.sentences:
+        assert sentence in said

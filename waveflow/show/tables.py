@@ -42,7 +42,7 @@ def print_comparison(comparison: Any, stamp: str, extra: Sequence[str] = (), str
     """
     out = console(stream)
     out.print(plain(comparison.headline, 800), style="bold")
-    more = [sentence for sentence in comparison.sentences if sentence.partition(": ")[2] not in comparison.headline]
+    more = [each for each in comparison.sentences if (each.partition(": ")[2] or each) not in comparison.headline]
     for sentence in (*more, *extra):
         out.print(plain(sentence, 800))
     out.print()
