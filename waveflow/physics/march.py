@@ -67,11 +67,20 @@ def fill_ghosts(ghosts, w):
     """Ghost cells by polynomial extrapolation of the real cells next to them.
 
     Pressure is kept positive, mass fractions in 0..1, and density within a tenth of what the extrapolated pressure would give
-    isentropically: a contact of cold and hot gas that passes the end must not be extrapolated beyond either of them.
+    isentropically: a contact of cold and hot gas that passes the end must not be extrapolated beyond either of them. While
+    a front stands so near the end that the pressure doubles within the cells used, the ghost is a copy: a polynomial through
+    a jump overshoots, and gas running into a wall at more than Mach 1.8 fed on it.
     """
     for g in range(ghosts.shape[0]):
         row = ghosts[g]
         c, s, ghost = row.cell, row.step, row.ghost
+        if row.count > 2:
+            p0, p1 = w[lay.PRES, c], w[lay.PRES, c + s]
+            p2, p3 = w[lay.PRES, c + 2 * s], w[lay.PRES, c + 3 * s]
+            if abs(p0 - p1) + abs(p1 - p2) + abs(p2 - p3) > min(min(p0, p1), min(p2, p3)):
+                for k in range(5):
+                    w[k, ghost] = w[k, c]
+                continue
         for k in range(5):
             value = row.w0 * w[k, c]
             if row.count > 1:
