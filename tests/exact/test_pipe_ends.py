@@ -138,8 +138,8 @@ def test_nozzle_between_volumes(row):
     """Closed form of the isentropic nozzle, both ways through an orifice of different areas: 0.1 %."""
     gas = perfect_gas(row["gamma"], 287.0)
     high, low = (1e5, row["T0_K"], 0.0), (1e5 * row["p_p0"], row["T0_K"], 0.0)
-    assert flow_between(gas, high, low) == pytest.approx(1e-4 * row["G_kg_m2s"], rel=1e-4)
-    assert flow_between(gas, low, high) == pytest.approx(-0.7e-4 * row["G_kg_m2s"], rel=1e-4)
+    assert flow_between(gas, high, low) == pytest.approx(1e-4 * row["G_kg_m2s"], rel=1e-3)
+    assert flow_between(gas, low, high) == pytest.approx(-0.7e-4 * row["G_kg_m2s"], rel=1e-3)
 
 
 CRITICAL = rows("critical_flow_thermally_perfect_cantera")
@@ -152,7 +152,7 @@ def test_choked_nozzle_of_hot_gas(row):
     source = (1e5, row["T0_K"], burned)
     flow = flow_between(frozen_gas(), source, (0.5e5, 300.0, 0.0))
     assert flow == pytest.approx(1e-4 * row["G_kg_m2s"], rel=5e-4)
-    assert flow_between(frozen_gas(), source, (0.1e5, 300.0, 0.0)) == pytest.approx(flow, rel=1e-12)
+    assert flow_between(frozen_gas(), source, (0.1e5, 300.0, 0.0)) == pytest.approx(flow, rel=1e-7)
 
 
 def steady_restriction(gas, opening: float, temp: float, ratio: float, at: str):
