@@ -85,6 +85,32 @@ def measured_compression(case: Any) -> Iterator[Finding]:
         yield Finding(("compression", "chamber"), f"unusual: {parts}, most are 7.5 to 15", warning=True)
 
 
+def chambers(case: Any) -> Iterator[Finding]:
+    given, cylinders, key = case.compression, case.engine.cylinders, ("compression", "chambers")
+    if given.chambers is None:
+        return
+    if given.chamber is None:
+        hint = 'add chamber = "36.5 cc" or what the run shall use'
+        yield Finding(("compression", "chamber"), "missing beside the list of chambers", hint=hint, missing=True)
+        return
+    if len(given.chambers) != cylinders:
+        message = f"{len(given.chambers)} volumes for {cylinders} cylinder{'s' if cylinders > 1 else ''}"
+        yield Finding(key, message, f"{cylinders}")
+        return
+    error = compression.CHAMBER_ERROR
+    least, most = min(given.chambers), max(given.chambers)
+    # two readings differ by more than sqrt(2) times their error in one case of three, by twice that hardly ever
+    if most - least > 3 * error:
+        number = given.chambers.index(most) + 1
+        message = f"cylinder {number} has {show(most, 'cc', 3)}, cylinder {given.chambers.index(least) + 1} only"
+        message += f" {show(least, 'cc', 3)}: uneven compression"
+        yield Finding(key, message, hint="measure both again before any metal is taken off", warning=True, missing=True)
+    mean = sum(given.chambers) / cylinders
+    if abs(mean - given.chamber) > 2 * error + 1e-12:
+        message = f"their mean is {show(mean, 'cc', 3)}; the run uses {show(given.chamber, 'cc', 3)} for every cylinder"
+        yield Finding(key, message, warning=True, missing=True)
+
+
 def speeds(case: Any) -> Iterator[Finding]:
     span, key = case.range, ("range", "to")
     if span.to <= span.from_:
@@ -100,6 +126,10 @@ def speeds(case: Any) -> Iterator[Finding]:
     if piston > 30:
         yield Finding(key, f"unusual: mean piston speed of {piston:.0f} m/s, few pass 28 m/s", warning=True)
     redline = case.engine.redline
+    if redline is not None and span.band is not None and span.band[1] > redline:
+        message = f"your band ends beyond the redline of {show(redline, 'rpm')}"
+        hint = "does the valve train stand it? a figure up there is worth nothing if not"
+        yield Finding(("range", "band"), message, hint=hint, warning=True)
     if redline is not None and span.to > redline * 1.1:
         message = f"well above the redline of {show(redline, 'rpm')}"
         yield Finding(key, message, warning=True)
@@ -177,6 +207,6 @@ def outer_states(case: Any) -> Iterator[Finding]:
 
 
 CHECKS = (
-    firing_order, rod, one_way_of_compression, measured_compression, speeds, fuel_and_burn, burn_table, ideal_switches,
-    outer_states,
+    firing_order, rod, one_way_of_compression, measured_compression, chambers, speeds, fuel_and_burn, burn_table,
+    ideal_switches, outer_states,
 )  # fmt: skip

@@ -59,6 +59,39 @@ def clearance_from_ratio(swept: float, ratio: float) -> float:
     return swept / (ratio - 1.0)
 
 
+CHAMBER_ERROR = 0.3e-6
+DISH_ERROR = 0.3e-6
+DECK_ERROR = 0.05e-3
+GASKET_ERROR = 0.05e-3
+"""What a burette [m3] and a depth gauge or micrometer [m] repeat to where nothing is said: our choice, no source."""
+
+
+class Spread(NamedTuple):
+    """A compression ratio and how far it may be off: `plus_minus`, and the share of it by part [all -]."""
+
+    ratio: float
+    plus_minus: float
+    parts: dict[str, float]
+
+
+def ratio_spread(swept: float, bore: float, clearance: float, chamber_error: float = CHAMBER_ERROR,
+                 dish_error: float = DISH_ERROR, deck_error: float = DECK_ERROR, gasket_bore: float | None = None,
+                 gasket_error: float = GASKET_ERROR) -> Spread:
+    """Ratio of `swept` and `clearance` [m3] with the errors of its parts: chamber and dish [m3], deck and gasket
+    thickness [m].
+
+    d ratio / d clearance = -swept / clearance^2; independent errors add by their squares (Guide to the expression of
+    uncertainty in measurement, JCGM 100, 2008, 5.1.2).
+    """
+    slope = swept / clearance**2
+    gasket = _disc(bore if gasket_bore is None else gasket_bore)
+    parts = {
+        "chamber": slope * chamber_error, "dish": slope * dish_error, "deck": slope * _disc(bore) * deck_error,
+        "gasket": slope * gasket * gasket_error,
+    }  # fmt: skip
+    return Spread(ratio_from_clearance(swept, clearance), math.sqrt(sum(each**2 for each in parts.values())), parts)
+
+
 class ChamberChange(NamedTuple):
     """What taking `added` [m3] out of a chamber does to the compression ratio; `skim` [m] off a flat head face would
     undo it.

@@ -72,6 +72,7 @@ class Compression(Part):
         ]
         | None
     ) = None
+    chambers: series(Quantity("volume", "1 cc", "500 cc", ("8 cc", "150 cc"), why="one for each cylinder"), 1) | None = None
     _clearance_volume: float = PrivateAttr(default=math.nan)
 
     @property

@@ -147,6 +147,7 @@ class SheetFlow(Part):
     density: Annotated[str, Choice(("room air",), why="what the CFM is counted in")] = standard(
         "room air", "volume counted at the density of the room, both directions"
     )
+    other_bench: Annotated[str, Words(120, why="whose, if not the bench of the other sheets: told beside every use")] = ""
     reverse_factor: _REVERSE = guessed_number(0.9, 0.75, 1.05, "backflow is rarely measured; our choice")
     factor: _FACTOR = standard(1.0, _AS_GIVEN)
     read_from: Annotated[str, Words(200, why="table the values came from")] = ""

@@ -23,7 +23,7 @@ from waveflow.errors import CaseError, CaseProblem
 MOST_BASES = 16
 SET = "--set"
 WHOLE_TABLES = ("flow", "cam", "burn")
-_MEASURED = ("chamber", "dish", "deck", "gasket_bore", "gasket_thickness")
+_MEASURED = ("chamber", "dish", "deck", "gasket_bore", "gasket_thickness", "chambers")
 
 
 @dataclass
