@@ -18,6 +18,7 @@ from waveflow import units
 from waveflow.engine.assumptions import MARKS, Assumption, filled_in, of_use
 from waveflow.engine.compression import swept_volume
 from waveflow.engine.fields import Whole, Words, standard
+from waveflow.engine.margins import split_margin
 from waveflow.engine.options import Enlarge, settle_flows
 from waveflow.engine.part import Part
 from waveflow.engine.parts_engine import (
@@ -69,6 +70,7 @@ class Case(Part):
     _digest: str = PrivateAttr(default="")
     _assumptions: tuple[Assumption, ...] = PrivateAttr(default=())
     _warnings: tuple[CaseWarning, ...] = PrivateAttr(default=())
+    _uncertain: tuple[Any, ...] = PrivateAttr(default=())
     _derived: Any = PrivateAttr(default=None)
 
     @property
@@ -95,6 +97,11 @@ class Case(Part):
     def assumptions(self) -> tuple[Assumption, ...]:
         """Every default and guess that was filled in."""
         return self._assumptions
+
+    @property
+    def uncertain(self) -> tuple[Any, ...]:
+        """Every given value with a margin or a mark (`uncertain.Uncertain`), guesses first."""
+        return self._uncertain
 
     @property
     def warnings(self) -> tuple[CaseWarning, ...]:
@@ -160,9 +167,11 @@ def defaults_and_guesses(case: Case) -> list[Assumption]:
 def _made(reading: Reading) -> Case:
     from waveflow.engine.checks import find
     from waveflow.engine.fill import complete, enlarged
-    from waveflow.engine.resolved import toml_text
+    from waveflow.engine.resolved import marks_table, toml_text
+    from waveflow.engine.uncertain import collect, take_marks
     from waveflow.engine.wording import problems_of, with_unknown
 
+    marks = take_marks(reading, Case)
     settled = settle_flows(reading)
     context: dict[str, Any] = {"barometer": _barometer(reading)}
     problems: list[CaseProblem] = list(reading.notes.problems)
@@ -187,7 +196,8 @@ def _made(reading: Reading) -> Case:
     case._warnings = tuple(warnings)
     case._source = reading.label
     case._base = reading.base
-    case._text = toml_text(reading.tree, [f"filled in: {each}" for each in assumptions])
+    case._uncertain = tuple(collect(reading, Case, marks))
+    case._text = toml_text(reading.tree | marks_table(marks), [f"filled in: {each}" for each in assumptions])
     case._digest = hashlib.sha256(case._text.encode()).hexdigest()
     return case
 
@@ -210,6 +220,7 @@ def _with_derived_port(case: Case, enlarged: Any, reading: Reading) -> tuple[Cas
 def _barometer(reading: Reading) -> float:
     """Ambient pressure [Pa], which gauge pressures are counted from; where it is wrong, the case is refused anyway."""
     try:
-        return units.parse(reading.value(("ambient", "pressure")), "absolute_pressure")
+        given = reading.value(("ambient", "pressure"))
+        return units.parse(split_margin(given)[0], "absolute_pressure")
     except units.UnitError:
         return units.parse("1 atm", "barometer")

@@ -16,6 +16,7 @@ from pydantic import Field
 from pydantic_core import PydanticCustomError, core_schema
 
 from waveflow import units
+from waveflow.engine.margins import has_margin, margin_of, split_margin
 from waveflow.errors import clean_text
 
 _SLACK = 1e-9
@@ -112,10 +113,12 @@ class Quantity(Kind):
 
     def read(self, value: Any, info: core_schema.ValidationInfo) -> float:
         barometer = (info.context or {}).get("barometer")
+        value, margin = _apart(value, self)
         try:
             si = units.parse(value, self.kind, barometer)
         except units.UnitError as error:
             raise refuse(error.message, self.allowed(), self.why, self._cure(value, barometer) or error.hint) from None
+        _margin(margin, si, value, self.kind, self)
         if self.inside(si):
             return si
         limit = self.limits[1] if si > self.limits[1] else self.limits[0]
@@ -190,7 +193,9 @@ class Number(Kind):
 
     def read(self, value: Any, info: core_schema.ValidationInfo) -> float:
         if isinstance(value, str):
-            value = _number_in(value, self)
+            value, margin = _apart(value, self)
+            text, value = value, _number_in(value, self)
+            _margin(margin, value, text, "", self)
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise refuse("not a number", self.allowed(), self.why)
         if not units.is_finite(value):
@@ -216,6 +221,26 @@ class Number(Kind):
 
     def text(self, value: float) -> str:
         return f"{value:g}"
+
+
+def _apart(value: Any, kind: Any) -> tuple[Any, str]:
+    """A value and the margin behind it; what is no text has none."""
+    if not has_margin(value):
+        return value, ""
+    try:
+        return split_margin(value)
+    except units.UnitError as error:
+        raise refuse(error.message, kind.allowed(), kind.why, error.hint) from None
+
+
+def _margin(margin: str, value: float, text: str, unit_kind: str, kind: Any) -> None:
+    """Refuses a margin that cannot be read."""
+    if not margin:
+        return
+    try:
+        margin_of(margin, value, text, unit_kind)
+    except units.UnitError as error:
+        raise refuse(error.message, kind.allowed(), kind.why, error.hint) from None
 
 
 def _number_in(text: str, kind: Number) -> float:

@@ -29,6 +29,8 @@ def every_key(model: type[Part] | None = None, path: str = "", kind: str = "") -
         from waveflow.engine.case import Case
 
         model = Case
+        about = "where a given value comes from, by its key, and after a comma the instrument; see `uncertain.py`"
+        yield KeyLine("marks", "", '"measured", "card", "default" or "guess"', "", about, False)
         yield KeyLine("base", "", "text", "", "another case file, of which this one gives only the differences", False)
     for name, field in model.model_fields.items():
         key = f"{path}.{key_of(name, field)}" if path else key_of(name, field)

@@ -12,6 +12,7 @@ from typing import Annotated, Any
 from waveflow import units
 from waveflow.engine.assumptions import Assumption
 from waveflow.engine.fields import Choice, Number, Quantity, refuse, standard
+from waveflow.engine.margins import split_margin
 from waveflow.engine.part import Part
 from waveflow.engine.reading import SET, Layer, Reading
 from waveflow.errors import CaseProblem
@@ -19,7 +20,7 @@ from waveflow.errors import CaseProblem
 _STRETCH = Quantity("length", "0 mm", "600 mm", why="along the port's centreline", example="20 mm")
 _PLACES = Choice(("port", "pinch", "throat"), why='or a stretch, ["20 mm", "60 mm"]', example="port")
 ASSUMED_BAND = (0.92, 1.08)
-_GEOMETRY = ("at", "shape", "width", "height", "corner_radius", "area", "branches", "blocked_area")
+_GEOMETRY = ("at", "shape", "width", "height", "corner_radius", "area", "branches", "blocked_area", "points")
 
 
 class _Where(Choice):
@@ -173,7 +174,7 @@ def _shape(table: Any) -> Any:
 def _plain(value: Any) -> Any:
     for kind in ("length", "area"):
         try:
-            return round(units.parse(value, kind), 12)
+            return round(units.parse(split_margin(value)[0], kind), 12)
         except units.UnitError:
             continue
     return str(value)

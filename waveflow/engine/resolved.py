@@ -41,6 +41,14 @@ def _value(value: Any) -> str:
     return repr(value) if isinstance(value, float) else str(value)
 
 
+def marks_table(marks: dict[tuple, tuple[str, str]]) -> dict[str, Any]:
+    """The table `marks` of (mark, instrument) by key, each key as one quoted text; nothing where there are none."""
+    from waveflow.engine.reading import dotted
+
+    table = {dotted(key): ", ".join(word for word in said if word) for key, said in marks.items()}
+    return {"marks": table} if table else {}
+
+
 def toml_text(tree: dict[str, Any], comments: Iterable[str] = ()) -> str:
     """TOML of a tree of tables: plain keys first, then every table under its own header; comment lines at the end."""
     pieces: list[str] = []

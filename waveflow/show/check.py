@@ -151,11 +151,23 @@ def print_check(case: Any, stream: IO[str] | None = None) -> None:
         out.print()
     _print_derived(out, case)
     _print_warnings(out, case)
+    for line in given_lines(case.uncertain, width):
+        out.print(line, overflow="crop", no_wrap=True)
     for line in filled_lines(defaults_and_guesses(case), width):
         out.print(line, overflow="crop", no_wrap=True)
     out.print()
     out.print(MODEL_NOTE)
     out.print(LEAVES_OUT)
+
+
+def given_lines(given: Any, width: int) -> list[str]:
+    """Given values with a margin or a mark [engine.uncertain.Uncertain] as lines, guesses first."""
+    lines = [f"{counted(len(given), 'value')} given with a margin or a mark, the least certain first"] if given else []
+    for each in given:
+        text = plain(str(each), 300)
+        indent = {"initial_indent": "    ", "subsequent_indent": "        "}
+        lines += textwrap.wrap(text, width, break_on_hyphens=False, **indent)
+    return lines
 
 
 def filled_lines(filled: Any, width: int) -> list[str]:
@@ -243,6 +255,7 @@ def check_data(case: Any) -> dict[str, Any]:
         "valves": {what: {"intake": intake, "exhaust": exhaust} for what, intake, exhaust in valve_rows(case)},
         "path": [_part_data(side, part) for side in ("intake", "exhaust") for part in getattr(tract, side)],
         "warnings": [str(warning) for warning in case.warnings],
+        "given": [asdict(each) for each in case.uncertain],
         "filled_in": [asdict(each) for each in defaults_and_guesses(case)],
         "note": MODEL_NOTE,
         "leaves_out": LEAVES_OUT,
