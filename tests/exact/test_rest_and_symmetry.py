@@ -138,7 +138,7 @@ def test_order_and_direction_of_pipes_do_not_matter(order, turned):
 
 
 def test_symmetric_flow_stays_symmetric():
-    """A pulse in the middle of a symmetric duct: mirror images to 1e-10 (of 1 bar, and of 400 m/s) after three passages of sound."""
+    """A pulse in the middle of a symmetric duct: mirror images to 1e-10 (of 1 bar, 400 m/s) after three passages."""
     x = np.linspace(0.0, 1.0, 101)
     assembly = Assembly(frozen_gas())
     pipe = add_pipe(
