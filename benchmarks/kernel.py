@@ -1,9 +1,9 @@
 """Cell updates a second of the full kernel beside its C twin and beside PyClaw's compiled Roe solver.
 
 One update is one full time step of one cell: thermally perfect gas, five fields, wall friction and heat (their laws every
-so many steps, as in `march`), the time step's reduction, the look at the temperature range. `steps` calls the very passes
-that `march` calls, in its order, on one pipe closed at both ends; `march` itself on the same pipe stands beside it, with
-what its two ends cost.
+so many steps, as in `march`), the time step's reduction, the old state kept so that a step can be taken back, the look at
+the temperature range. `steps` calls the very passes that `march` calls, in its order, on one pipe closed at both ends;
+`march` itself on the same pipe stands beside it, with what its two ends cost.
 """
 
 from __future__ import annotations
@@ -45,6 +45,7 @@ def steps(geometry, ghosts, gas, cfl, cells, temps, count, wall_every, wall_heat
     face_area[:n] = geometry[lay.AREA_L]
     face_area[n - 1] = geometry[lay.AREA_R, n - 2]  # not the ghost's own
     face_area[n] = 1.0
+    saved_cells, saved_temps = np.empty_like(cells), np.empty_like(temps)
     switches = np.ones(lay.SWITCHES)
     bits = np.empty(1, np.int64)
     time = 0.0
@@ -66,6 +67,11 @@ def steps(geometry, ghosts, gas, cfl, cells, temps, count, wall_every, wall_heat
             for k in range(lay.FIELDS):
                 flux[k, i] = 0.0
             flux[lay.MOMENTUM, i] = face_area[i] * (half[first + 2, i] + sign * impedance * half[first + 1, i])
+        for k in range(lay.FIELDS):
+            for i in range(n):
+                saved_cells[k, i] = cells[k, i]
+        for i in range(n):
+            saved_temps[i] = temps[i]
         update(cells, flux, geometry, wall, dt)
         for i in range(n):
             wall_heat[i] += dt * wall[lay.SRC_ENERGY, i]

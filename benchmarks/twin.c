@@ -9,7 +9,7 @@
 #include <string.h>
 
 enum { RHO, FLOW, PRES, YF, YB, VEL, TEMP, SOUND2, GRUN, PRIMITIVES };
-enum { AREA, AREA_L, AREA_R, LENGTH, VOLUME_INV, WEIGHT_L, WEIGHT_R, HYDRAULIC, ROUGHNESS, WALL_T, WETTED, INV_LENGTH };
+enum { AREA, AREA_L, AREA_R, LENGTH, VOLUME_INV, WEIGHT_L, WEIGHT_R, HYDRAULIC, ROUGHNESS, WALL_T, WETTED, INV_LENGTH, LOSS, GEOMETRY };
 enum { SRC_MOMENTUM, SRC_ENERGY, FRICTION, HEAT, RATE, SOURCES };
 enum { FIELDS = 5 };
 
@@ -89,11 +89,14 @@ static void reconstruct(long n, long S, const double *restrict w, const double *
            name##4 = a[4] + yf * f[4] + yb * b[4], name##5 = a[5] + yf * f[5] + yb * b[5],                             \
            name##6 = a[6] + yf * f[6] + yb * b[6], name##7 = a[7] + yf * f[7] + yb * b[7],                             \
            name##8 = a[8] + yf * f[8] + yb * b[8], name##9 = a[9] + yf * f[9] + yb * b[9]
-#define ENERGY_OF(c, t, x)                                                                                         \
-    (c##0 + t * (c##1 + t * (c##2 + t * (c##3 + t * (c##4 + t * c##5)))) + x * x * (c##6 + x * (c##7 + x * (c##8 + x * c##9))))
-#define CV_OF(c, t, x)                                                                                             \
-    (c##1 + t * (2.0 * c##2 + t * (3.0 * c##3 + t * (4.0 * c##4 + t * 5.0 * c##5)))                                    \
-     + x * (2.0 * c##6 + x * (3.0 * c##7 + x * (4.0 * c##8 + x * 5.0 * c##9))))
+/* both at once: Horner's scheme and its derivative, without the products by 2, 3, 4, 5 */
+#define ENERGY_AND_CV(c, t, x, e, cv)                                                                              \
+    do {                                                                                                           \
+        double p = c##5 * t + c##4, s = c##5 * t + p, q = c##9 * x + c##8, v = c##9 * x + q;                           \
+        p = p * t + c##3, s = s * t + p, p = p * t + c##2, s = s * t + p, p = p * t + c##1, s = s * t + p;             \
+        q = q * x + c##7, v = v * x + q, q = q * x + c##6;                                                           \
+        e = p * t + c##0 + x * x * q, cv = s + x * (q + q + x * v);                                                  \
+    } while (0)
 
 static void differences(const gas_t *gas, double a[10], double f[10], double b[10])
 {
@@ -121,9 +124,10 @@ static void fluxes(long n, long S, const double *restrict half, const double *re
         double tl = pl * heavy_r * per_heavy, tr = pr * heavy_l * per_heavy;
         double xl = MAX(tl - 1.0, 0.0), xr = MAX(tr - 1.0, 0.0);
         MIXTURE(c, yfl, ybl);
-        double el = ENERGY_OF(c, tl, xl), cvl = CV_OF(c, tl, xl);
+        double el, cvl, er, cvr;
+        ENERGY_AND_CV(c, tl, xl, el, cvl);
         MIXTURE(d, yfr, ybr);
-        double er = ENERGY_OF(d, tr, xr), cvr = CV_OF(d, tr, xr);
+        ENERGY_AND_CV(d, tr, xr, er, cvr);
         double rtl = 1e3 * tl * gas_l, rtr = 1e3 * tr * gas_r, per_cv = 1e3 / (cvl * cvr);
         double al2 = rtl * (1.0 + gas_l * cvr * per_cv), ar2 = rtr * (1.0 + gas_r * cvl * per_cv);
         double mean = sqrt(rl * rr), per_sum = 1.0 / (rl + mean), wl = rl * per_sum, wr = mean * per_sum;
@@ -150,8 +154,9 @@ static void fluxes(long n, long S, const double *restrict half, const double *re
     }
 }
 
-/* conserved values at the end of the step, and the primitive ones from them; returns the fastest rate */
-static double update(long n, long S, double *restrict cells, const double *restrict flux, const double *restrict g,
+/* conserved values at the end of the step beside those at its start (a step can be taken back), and the primitive ones from
+ * them; returns the fastest rate */
+static double update(long n, long S, const double *restrict old, double *restrict cells, const double *restrict flux, const double *restrict g,
                      const double *restrict wall, double dt, double *restrict wall_heat, double *restrict temps,
                      const gas_t *gas, double *restrict w)
 {
@@ -164,25 +169,32 @@ static double update(long n, long S, double *restrict cells, const double *restr
 #pragma GCC ivdep
     for (long i = 1; i < n - 1; i++) {
         double k = dt * per[i];
-        double rho = cells[i] += k * (flux[i] - flux[i + 1]);
-        double momentum = cells[S + i] += k * (flux[S + i] - flux[S + i + 1] + src_m[i]);
-        double total = cells[2 * S + i] += k * (flux[2 * S + i] - flux[2 * S + i + 1] + src_e[i]);
-        double fuel = cells[3 * S + i] += k * (flux[3 * S + i] - flux[3 * S + i + 1]);
-        double burned = cells[4 * S + i] += k * (flux[4 * S + i] - flux[4 * S + i + 1]);
+        double rho = old[i] + k * (flux[i] - flux[i + 1]);
+        double momentum = old[S + i] + k * (flux[S + i] - flux[S + i + 1] + src_m[i]);
+        double total = old[2 * S + i] + k * (flux[2 * S + i] - flux[2 * S + i + 1] + src_e[i]);
+        double fuel = old[3 * S + i] + k * (flux[3 * S + i] - flux[3 * S + i + 1]);
+        double burned = old[4 * S + i] + k * (flux[4 * S + i] - flux[4 * S + i + 1]);
+        cells[i] = rho;
+        cells[S + i] = momentum;
+        cells[2 * S + i] = total;
+        cells[3 * S + i] = fuel;
+        cells[4 * S + i] = burned;
         wall_heat[i] += dt * src_e[i];
         double per_mass = 1.0 / rho;
         double u = momentum * per_mass, yf = fuel * per_mass, yb = burned * per_mass;
         double e = total * per_mass - 0.5 * u * u;
         MIXTURE(c, yf, yb);
         double t = temps[i], x = MAX(t - 1.0, 0.0);
-        double miss = e - ENERGY_OF(c, t, x), cv = CV_OF(c, t, x);
+        double has, cv;
+        ENERGY_AND_CV(c, t, x, has, cv);
+        double miss = e - has;
         double curve = 2.0 * c2 + t * (6.0 * c3 + t * (12.0 * c4 + t * 20.0 * c5));
         double above = 2.0 * c6 + x * (6.0 * c7 + x * (12.0 * c8 + x * 20.0 * c9));
         curve += t > 1.0 ? above : 0.0;
         t += miss * cv / (cv * cv + 0.5 * miss * curve);
         x = MAX(t - 1.0, 0.0);
-        miss = e - ENERGY_OF(c, t, x);
-        cv = CV_OF(c, t, x);
+        ENERGY_AND_CV(c, t, x, has, cv);
+        miss = e - has;
         double per_cv = 1.0 / cv;
         t += miss * per_cv;
         temps[i] = t;
@@ -210,7 +222,7 @@ static inline double turbulent(double reynolds, double relative)
 
 static void wall_laws(long n, long S, const double *restrict g, const double *restrict w, const gas_t *gas, double *restrict wall)
 {
-    const double *hyd = g + HYDRAULIC * S, *rough = g + ROUGHNESS * S, *wetted = g + WETTED * S;
+    const double *hyd = g + HYDRAULIC * S, *rough = g + ROUGHNESS * S, *wetted = g + WETTED * S, *loss = g + LOSS * S;
     double *friction = wall + FRICTION * S, *heat = wall + HEAT * S;
 #pragma GCC ivdep
     for (long i = 1; i < n - 1; i++) {
@@ -221,7 +233,7 @@ static void wall_laws(long n, long S, const double *restrict g, const double *re
         double some = MAX(reynolds, 1.0), enough = MAX(reynolds, 2000.0);
         double s = MIN(MAX((some - 2000.0) / 2000.0, 0.0), 1.0), share = s * s * (3.0 - 2.0 * s);
         double f = (1.0 - share) * 64.0 / some + share * turbulent(enough, rough[i] / d);
-        friction[i] = 0.5 * f / d;
+        friction[i] = 0.5 * f / d + loss[i];
         double prandtl = mu * cp / lam, smooth = turbulent(enough, 0.0);
         double gain = pow(MIN(MAX(f / smooth, 1.0), 4.0), 0.68 * pow(prandtl, 0.215));
         double colburn = smooth / 8.0 * enough * pow(prandtl, 1.0 / 3.0) * gain;
@@ -234,16 +246,24 @@ static void ghosts(long n, long S, double *w, const double *weights)
 {
     for (int side = 0; side < 2; side++) {
         long ghost = side ? n - 1 : 0, near_ = side ? n - 2 : 1, s = side ? -1 : 1;
+        const double *p = w + PRES * S + near_;
+        double low = MIN(MIN(p[0], p[s]), MIN(p[2 * s], p[3 * s]));
+        int front = fabs(p[0] - p[s]) + fabs(p[s] - p[2 * s]) + fabs(p[2 * s] - p[3 * s]) > low;
         for (int k = 0; k < 5; k++) {
-            double *row = w + k * S, near = row[near_], value = 0.0;
+            double *row = w + k * S, value = 0.0;
             for (int j = 0; j < 4; j++)
                 value += weights[4 * side + j] * row[near_ + j * s];
-            if (k == RHO || k == PRES)
-                value = MIN(MAX(value, 0.3 * near), 3.0 * near);
-            else if (k == YF || k == YB)
-                value = MIN(MAX(value, 0.0), 1.0);
-            row[ghost] = value;
+            row[ghost] = front ? row[near_] : value;
         }
+        if (front)
+            continue;
+        double near = p[0], rho = w[RHO * S + near_], kappa = w[SOUND2 * S + near_] * rho / near;
+        double pres = MIN(MAX(w[PRES * S + ghost], 0.3 * near), 3.0 * near);
+        double isentropic = rho * (1.0 + (pres / near - 1.0) / kappa);
+        w[PRES * S + ghost] = pres;
+        w[RHO * S + ghost] = MIN(MAX(w[RHO * S + ghost], 0.9 * isentropic), 1.1 * isentropic);
+        w[YF * S + ghost] = MIN(MAX(w[YF * S + ghost], 0.0), 1.0);
+        w[YB * S + ghost] = MIN(MAX(w[YB * S + ghost], 0.0), 1.0);
     }
 }
 
@@ -270,7 +290,7 @@ double steps(long n, double *out_cells, double *out_temps, const double *geometr
 {
     long S = (n + 8) / 8 * 8;
     double *cells = rows(FIELDS, S, out_cells, n), *temps = rows(1, S, out_temps, n), *heat = rows(1, S, out_heat, n);
-    double *g = rows(12, S, geometry, n), *w = rows(PRIMITIVES, S, 0, 0), *wall = rows(SOURCES, S, 0, 0);
+    double *other = rows(FIELDS, S, out_cells, n), *g = rows(GEOMETRY, S, geometry, n), *w = rows(PRIMITIVES, S, 0, 0), *wall = rows(SOURCES, S, 0, 0);
     double *half = rows(10, S, 0, 0), *flux = rows(FIELDS, S, 0, 0), *face = rows(1, S, g + AREA_L * S, n);
     double *made = rows(5, S, 0, 0); /* what the passes want of the geometry, once */
     for (long i = 0; i < n; i++) {
@@ -284,7 +304,7 @@ double steps(long n, double *out_cells, double *out_temps, const double *geometr
     for (int side = 0; side < 2; side++) /* states outside the ends, which no flux that counts will see */
         for (int k = 0; k < 10; k++)
             half[k * S + (side ? n - 1 : 1)] = k % 5 == 2 ? 1e5 : 1.0;
-    double time = 0.0, rate = update(n, S, cells, flux, g, wall, 0.0, heat, temps, gas, w);
+    double time = 0.0, rate = update(n, S, cells, other, flux, g, wall, 0.0, heat, temps, gas, w);
     for (long step = 0; step < count; step++) {
         double dt = cfl / rate;
         if (step % wall_every == 0)
@@ -299,11 +319,15 @@ double steps(long n, double *out_cells, double *out_temps, const double *geometr
             for (int k = 0; k < FIELDS; k++)
                 flux[k * S + i] = k == 1 ? face[i] * stopped : 0.0;
         }
-        rate = update(n, S, cells, flux, g, wall, dt, heat, temps, gas, w);
+        rate = update(n, S, cells, other, flux, g, wall, dt, heat, temps, gas, w);
+        double *before = cells;
+        cells = other, other = before;
+        if (!(rate < 1e300))
+            break;
         time += dt;
     }
     back(out_cells, cells, FIELDS, S, n), back(out_temps, temps, 1, S, n), back(out_heat, heat, 1, S, n);
     back(0, g, 0, 0, 0), back(0, w, 0, 0, 0), back(0, wall, 0, 0, 0), back(0, half, 0, 0, 0), back(0, flux, 0, 0, 0);
-    back(0, face, 0, 0, 0), back(0, made, 0, 0, 0);
+    back(0, other, 0, 0, 0), back(0, face, 0, 0, 0), back(0, made, 0, 0, 0);
     return time;
 }
