@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
+from waveflow.show.measured import measured_data, print_measured
 from waveflow.show.terminal import can_show, console, table, width_of
 from waveflow.show.text_drawing import FINE_GLYPHS, near_cylinder, path_drawing
 from waveflow.show.tract import tract_of
@@ -149,6 +150,7 @@ def print_check(case: Any, stream: IO[str] | None = None) -> None:
         for line in path_drawing(drawn, width, 6, fine):
             out.print(line, overflow="crop", no_wrap=True)
         out.print()
+    print_measured(out, case)
     _print_derived(out, case)
     _print_warnings(out, case)
     for line in given_lines(case.uncertain, width):
@@ -254,6 +256,7 @@ def check_data(case: Any) -> dict[str, Any]:
         "engine": dict(engine_rows(case)),
         "valves": {what: {"intake": intake, "exhaust": exhaust} for what, intake, exhaust in valve_rows(case)},
         "path": [_part_data(side, part) for side in ("intake", "exhaust") for part in getattr(tract, side)],
+        "measured": measured_data(case),
         "warnings": [str(warning) for warning in case.warnings],
         "given": [asdict(each) for each in case.uncertain],
         "filled_in": [asdict(each) for each in defaults_and_guesses(case)],
