@@ -28,6 +28,8 @@ def test_a_sound_case_is_not_warned_of():
 @pytest.mark.parametrize(("old", "new", "words"), [
     ('inlet_diameter = "37 mm"', 'inlet_diameter = "37 mm"\noutlet_area = "804 mm2"',
      "a step at the runner's joint with the head: 804 mm2 runs into 887.5 mm2, +10% of area"),
+    ('inlet_diameter = "37 mm"', 'inlet_diameter = "37 mm"\ngasket_area = "800 mm2"',
+     "the gasket stands into the flow: its hole against the passage, 887.5 mm2 runs into 800 mm2, -10% of area"),
     ('at = "58 mm"', 'at = "32 mm"', "a millimetre from stations[1] to here: too steep a taper"),
     ('width = "33 mm", blocked_area = "38 mm2"', 'width = "35 mm", blocked_area = "38 mm2"',
      "the throat is 92.1% of the valve head: above 90 to 91 %"),
@@ -46,6 +48,10 @@ def test_just_inside_the_limits_nothing_is_told():
     face = net_area(load_text(GOOD).intake.port.stations[0])
     outlet = 1e6 * face / 1.049
     assert spoilt('inlet_diameter = "37 mm"', f'inlet_diameter = "37 mm"\noutlet_area = "{outlet:.1f} mm2"') == []
+
+
+def test_a_gasket_that_leaves_the_passage_free_is_not_told():
+    assert spoilt('inlet_diameter = "37 mm"', 'inlet_diameter = "37 mm"\ngasket_area = "860 mm2"') == []
 
 
 def test_the_taper_is_the_number_it_states():

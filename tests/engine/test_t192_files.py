@@ -5,9 +5,10 @@ from pathlib import Path
 import pytest
 from demo_parts import CFM, INCH_OF_WATER, LEVELS, port, toml
 
-from waveflow.engine.case import load
+from waveflow.engine.case import load, load_text
 from waveflow.engine.compression import ratio_from_clearance
 from waveflow.engine.section import net_area
+from waveflow.errors import CaseError
 
 CASES = Path(__file__).parents[2] / "cases"
 
@@ -96,6 +97,17 @@ def test_the_foreign_sheet_is_flagged_wherever_it_is_used():
 def test_the_band_beyond_the_redline_is_told():
     assert "your band ends beyond the redline of 7800 rpm" in told(t192("race", "long"))
     assert "redline" not in told(t192("race")) and t192("as_cast").range.band[1] < t192("as_cast").engine.redline
+
+
+def test_an_advertised_duration_without_its_height_is_refused(tmp_path):
+    text = t192("as_cast").text
+    lines = [line for line in text.splitlines() if not line.startswith("second_duration_at")]
+    assert len(text.splitlines()) - len(lines) == 2
+    with pytest.raises(CaseError) as told_so:
+        load_text("\n".join(lines))
+    assert len(told_so.value.problems) == 2
+    assert all("second_duration_at: missing" in str(each) and "means nothing" in str(each)
+               for each in told_so.value.problems)  # fmt: skip
 
 
 def test_the_ports_of_every_level_agree_with_their_burette():

@@ -47,6 +47,22 @@ def runner_joint(case: Any) -> Iterator[Finding]:
         yield Finding(("intake", "runner", "outlet_area"), message, hint=hint, warning=True, missing=True)
 
 
+def gasket_joint(case: Any) -> Iterator[Finding]:
+    """The hole in the intake gasket beside the smaller of its two neighbours."""
+    pipe, port = case.intake.runner, case.intake.port
+    if pipe is None or port is None or pipe.gasket_area is None:
+        return
+    face = _end(port, 0)
+    if face is None:
+        return
+    own = pipe.outlet_area if pipe.outlet_area is not None else math.pi / 4 * pipe.inlet_diameter**2
+    least = face if pipe.blend_length > 0 else min(own, face)
+    if pipe.gasket_area < (1 - STEP) * least:
+        message = f"the gasket stands into the flow: its hole against the passage, {_joint(least, pipe.gasket_area)}"
+        hint = "trim the gasket; its edge is not in the computation"
+        yield Finding(("intake", "runner", "gasket_area"), message, hint=hint, warning=True)
+
+
 def exhaust_joint(case: Any) -> Iterator[Finding]:
     port, pipes = case.exhaust.port, case.exhaust.header
     if port is None or pipes is None:
@@ -143,5 +159,5 @@ def burette(case: Any, side: str) -> Iterator[Finding]:
         yield Finding((side, "port", "burette_volume"), message, warning=True)
 
 
-CHECKS = (runner_joint, exhaust_joint, taper, throat_share, valve_share, foreign_bench)
+CHECKS = (runner_joint, gasket_joint, exhaust_joint, taper, throat_share, valve_share, foreign_bench)
 LATE_CHECKS = (burette,)

@@ -86,7 +86,7 @@ class Runner(Part):
     """The manifold's pipe from its inlet to the head's face.
 
     `outlet_area` is its own end; where `blend_length` is above zero the last stretch is ground out from the runner's own
-    area at that distance to the port's face.
+    area at that distance to the port's face. `gasket_area` is only compared with both, not computed with.
     """
 
     length: Annotated[
@@ -95,6 +95,9 @@ class Runner(Part):
     inlet_diameter: Annotated[float, BORE_OF_PIPE]
     outlet_area: (
         Annotated[float, Quantity("area", "50 mm2", "20000 mm2", why="at the head's face, before any blend")] | None
+    ) = None
+    gasket_area: (
+        Annotated[float, Quantity("area", "50 mm2", "20000 mm2", why="hole in the gasket at the head's face")] | None
     ) = None
     blend_length: Annotated[
         float, Quantity("length", "0 mm", "1000 mm", ("0 mm", "200 mm"), why="ground out towards the head")
