@@ -66,7 +66,7 @@ def curve_at(curves, row, angle):
 def fill_ghosts(ghosts, w):
     """Ghost cells by polynomial extrapolation of the real cells next to them.
 
-    Pressure is kept positive, mass fractions in 0..1, and density within a tenth of what the extrapolated pressure would give
+    Pressure is kept positive, mass fractions in 0..1, and density between 0.65 and 1.5 of what the extrapolated pressure gives
     isentropically: a contact of cold and hot gas that passes the end must not be extrapolated beyond either of them. While
     a front stands so near the end that the pressure doubles within the cells used, the ghost is a copy: a polynomial through
     a jump overshoots, and gas running into a wall at more than Mach 1.8 fed on it.
@@ -94,7 +94,7 @@ def fill_ghosts(ghosts, w):
         kappa = w[lay.SOUND2, c] * rho / near
         isentropic = rho * (1.0 + (pres / near - 1.0) / kappa)
         w[lay.PRES, ghost] = pres
-        w[lay.RHO, ghost] = min(max(w[lay.RHO, ghost], 0.9 * isentropic), 1.1 * isentropic)
+        w[lay.RHO, ghost] = min(max(w[lay.RHO, ghost], 0.65 * isentropic), 1.5 * isentropic)
         w[lay.YF, ghost] = min(max(w[lay.YF, ghost], 0.0), 1.0)
         w[lay.YB, ghost] = min(max(w[lay.YB, ghost], 0.0), 1.0)
 
