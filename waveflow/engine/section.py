@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 Point = tuple[float, float]
@@ -52,16 +53,26 @@ def polygon(points: Sequence[Sequence[float]]) -> tuple[float, float]:
     laid ON a round wall cut its corners: n of them on a circle hold sin(2 pi/n)/(2 pi/n) of its area, 0.5 % too little
     at 36 points, 4.5 % at 12. Raises ValueError for fewer than three places, an outline that crosses itself, or no area.
     """
-    rows = [(float(x), float(y)) for x, y in points]
+    return _polygon(tuple((float(x), float(y)) for x, y in points))
+
+
+@lru_cache(maxsize=256)
+def _polygon(points: tuple[Point, ...]) -> tuple[float, float]:
+    """`polygon`, kept: a case asks for the same slice many times, and looking for crossings takes points squared."""
+    rows = list(points)
     rows = [p for p, q in zip(rows, rows[1:] + rows[:1], strict=True) if p != q]
     if len(rows) < 3:
         raise ValueError("an outline needs three different points at least")
     if not all(math.isfinite(value) for row in rows for value in row):
         raise ValueError("every point of an outline must be two numbers")
     edges = list(zip(rows, rows[1:] + rows[:1], strict=True))
-    for i, first in enumerate(edges):
+    boxes = [(min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])) for a, b in edges]
+    for i, (left, right, low, high) in enumerate(boxes):
         for j in range(i + 2, len(edges)):
-            if (i, j) != (0, len(edges) - 1) and _cross(*first, *edges[j]):
+            box = boxes[j]
+            if box[0] > right or box[1] < left or box[2] > high or box[3] < low:
+                continue
+            if (i, j) != (0, len(edges) - 1) and _cross(*edges[i], *edges[j]):
                 raise ValueError(f"the outline crosses itself between points {i + 1} and {j + 1}")
     # counted from the first point, so that a slice drawn far from the origin loses no digits
     x0, y0 = rows[0]
