@@ -34,13 +34,16 @@ class Settling:
         return float(np.abs(h[-1] - h[-2]).max()) if len(h) > 1 else np.inf
 
     def left_to_come(self) -> float:
-        """Estimate of the change still to come, as the rest of a geometric series."""
+        """Estimate of the change still to come, as the rest of a geometric series.
+
+        A last change below a tenth of the one before is not believed: jitter of three cycles repeats a value by chance.
+        """
         h = self.history
         if len(h) < 3:
             return np.inf
         now, before = np.abs(h[-1] - h[-2]), np.abs(h[-2] - h[-3])
         ratio = np.clip(now / np.maximum(before, 1e-300), 0.1, 0.95)
-        return float((now * np.maximum(1.0, ratio / (1.0 - ratio))).max())
+        return float((np.maximum(now, 0.1 * before) * np.maximum(1.0, ratio / (1.0 - ratio))).max())
 
     def add(self, numbers: np.ndarray) -> bool:
         """Enter a cycle's key numbers; True once settled."""
