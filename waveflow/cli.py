@@ -17,6 +17,7 @@ import click
 
 from waveflow.errors import CaseError
 from waveflow.show.endings import DONE, FAILED, INTERRUPTED, PARTIAL, Refused, ending_of, hear_terminate, leave
+from waveflow.show.new import new, sensitive
 from waveflow.show.terminal import prepare_streams, say
 
 RESULTS = "waveflow-results"
@@ -44,6 +45,10 @@ def cli() -> None:
 
     Exit codes: 0 done, 1 run failed, 2 bad input, 3 some speeds failed, 130 interrupted.
     """
+
+
+cli.add_command(new)
+cli.add_command(sensitive)
 
 
 @cli.command(short_help="Say what was understood of a case.")
