@@ -6,7 +6,7 @@ section 7.1, from memory); sudden expansion by Borda and Carnot and choked flow 
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from junctions import Junction, Member, end_states
 from tubes import Tubes, add_pipe, centres, frozen_gas, perfect_gas
@@ -46,8 +46,17 @@ def stagnation(flow, area):
     return flow.mass > 0.0, flow.mass < 0.0, p0, 3.5 * np.log(temp) - np.log(pressure)
 
 
+# Narrow fast streams into wide, hot or nearly stopped pipes, where more than one flow could satisfy a careless rule
+NARROW_INTO_WIDE = ([Member(1.559e-3, 125259.0, 790.9, -0.0022)], [Member(3.035e-4, 216619.0, 322.37, 0.4586)], 0.813)
+HOT_INTO_WIDE = ([Member(2.104e-4, 233984.0, 816.3, -0.0882)], [Member(1.416e-3, 72732.0, 1099.07, -0.1706)], 0.929)
+INTO_HOT = ([Member(2.582e-3, 51993.0, 1043.2, -0.1251)], [Member(2.571e-4, 192713.0, 853.3, -0.0999)], 0.263)
+
+
 @QUICK
 @given(members(4, 0.0), members(2, 0.0), st.floats(0.0, 1.0))
+@example(*NARROW_INTO_WIDE)
+@example(*HOT_INTO_WIDE)
+@example(*INTO_HOT)
 def test_stagnation_pressure_never_rises(upstream, downstream, contraction):
     """No receiver lies above the suppliers' mean (weighted by mass flow), and entropy is not destroyed.
 
@@ -96,6 +105,21 @@ def test_flow_is_continuous_in_pressure(name, mach):
     linear = area.sum() * np.diff(pressures)[0] / 350.0
     assert np.abs(np.diff(flows, axis=0)).max() < 0.5 * linear
     assert flows[:, 0].min() < 0.0 < flows[:, 0].max()
+
+
+def test_flows_are_in_proportion_to_small_differences():
+    """Differences of 1e-6, 1e-8, 1e-10 of the pressure: flows a hundredth each time, to 0.1 % of the largest of them."""
+    areas, temps, burned = [1.2e-3, 0.9e-3, 1.5e-3, 2e-4], [500.0, 1200.0, 290.0, 700.0], [0.3, 0.7, 0.0, 0.4]
+    junction = Junction(frozen_gas(), areas[:2], areas[2:])
+
+    def flow(size):
+        pressures = [1e5 * (1.0 + size * part) for part in (0.3, -1.0, 0.6, -0.2)]
+        each = zip(areas, pressures, temps, burned, strict=True)
+        return junction.flow([Member(a, p, t, 0.0, b) for a, p, t, b in each]).mass / size
+
+    wanted = flow(1e-6)
+    for size in (1e-8, 1e-10):
+        assert np.abs(flow(size) - wanted).max() < 1e-3 * np.abs(wanted).max()
 
 
 @pytest.mark.parametrize("name", SWEEPS)
