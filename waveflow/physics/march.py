@@ -48,6 +48,8 @@ from waveflow.physics.walls import friction_factor, nusselt
 
 OK, NOT_A_NUMBER, TOO_HOT, TOO_COLD, VOLUME_TROUBLE, JOINT_TROUBLE, STEP_COLLAPSED = range(7)
 
+OVERRUN = 1.25  # Courant number, with the speeds at the end of a step, from which the step is taken back
+
 _WALL_EVERY = 8  # steps between updates of the friction factor and the heat transfer coefficient (they vary slowly)
 _LOOK_EVERY = 16  # steps between looks at the temperature range
 
@@ -319,8 +321,8 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         update(cells, flux, geometry, wall, dt)
         primitives(cells, temps, geometry, gas, w, wall)
         bits[0] = fastest(wall[lay.RATE])
-        if not (bits.view(np.float64)[0] < 1e300) and share > 1e-3:
-            # a cell ran empty: take the step back and go on in smaller ones
+        if not (bits.view(np.float64)[0] * dt < OVERRUN) and share > 1e-3:
+            # a cell ran empty, or waves became so fast that they outran it: take the step back and go on in smaller ones
             for k in range(lay.FIELDS):
                 for i in range(n):
                     cells[k, i] = saved_cells[k, i]
