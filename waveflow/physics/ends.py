@@ -226,7 +226,7 @@ def _inflow_excess(temp_t, s0, rho, vel, pres, kappa, c, r, temp0, pres0, h0, ps
     if recovery > 0.0:
         p, jet = _jet_entry(c, r, h0, temp0, flux, p + flux * speed)
         w = velocity_drop(p, rho, pres, kappa) - vel
-        rho_e = flux / max(jet, 1e-300)
+        rho_e = flux / jet if jet > 0.0 else p / (r * temp0)
         return rho_e * (jet - w), p, rho_e, jet
     w = velocity_drop(p, rho, pres, kappa) - vel
     rho_e = p / (r * moving_temperature(c, r, h0, temp0, w))
@@ -324,6 +324,8 @@ def inflow(gas, rho, vel, pres, yf, yb, psi, temp0, pres0, yf0, yb0, arrested, r
             slope = trial
         y = new
         f = f_new
+    if recovery > 0.0:
+        w = velocity_drop(p, rho, pres, kappa) - vel  # the same speed from the wave: free of noise next to rest
     temp_e = p / (r * rho_e)
     if w * w > (1.0 + r / heat_capacity(c, temp_e)) * r * temp_e:
         p, rho_e, w = sonic_entry(c, r, temp0, rho_e * w)
@@ -364,14 +366,25 @@ def end_flux(gas, rho, vel, pres, yf, yb, psi_in, psi_out, temp0, pres0, yf0, yb
 
 
 @kernel
+def eased(low, high):
+    """Factor on a nozzle's mass flux that makes it linear where the pressures differ by less than some 5e-5 of themselves.
+
+    The square root's infinite slope at no difference makes two volumes chatter; at a difference of 0.1 % the factor
+    takes 0.06 % of the flow, at 1 % nothing.
+    """
+    slack = 5e-5 * high / max(high - low, 1e-300)
+    return (1.0 + slack * slack) ** -0.25
+
+
+@kernel
 def orifice_flux(gas, temp_a, pres_a, yf_a, yb_a, temp_b, pres_b, yf_b, yb_b, area_ab, area_ba):
     """Flow from volume a to volume b through a nozzle: mass, energy [W], fuel, burned [kg/s], negative for b to a."""
     if pres_a >= pres_b:
         c = mixture(gas, yf_a, yb_a)
         r = gas_constant(gas, yf_a, yb_a)
-        mass = area_ab * throat_from_rest(c, r, temp_a, pres_a, pres_b)[0]
+        mass = area_ab * eased(pres_b, pres_a) * throat_from_rest(c, r, temp_a, pres_a, pres_b)[0]
         return mass, mass * (energy(c, temp_a) + r * temp_a), mass * yf_a, mass * yb_a
     c = mixture(gas, yf_b, yb_b)
     r = gas_constant(gas, yf_b, yb_b)
-    mass = area_ba * throat_from_rest(c, r, temp_b, pres_b, pres_a)[0]
+    mass = area_ba * eased(pres_a, pres_b) * throat_from_rest(c, r, temp_b, pres_b, pres_a)[0]
     return -mass, -mass * (energy(c, temp_b) + r * temp_b), -mass * yf_b, -mass * yb_b

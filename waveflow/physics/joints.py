@@ -4,18 +4,19 @@ Unknown is one static pressure p_J. Every member whose gas, brought to rest, wou
 its end lies at p_J, or is sonic if p_J is too low for that. All others are fed by it (receivers): isentropic from the
 suppliers' mixed total enthalpy and a stagnation pressure
 
-    p0_k = p_J + rise_k (1 - max(0, 1 - u_k/u_s)^2) (1 - (1 - q_k)^2)
+    p0_k = p_J + rise_k (1 - max(0, 1 - u_k/u_s)^2) (1 - (1 - s_k)^2)
 
 where rise_k is the mass-weighted dynamic pressure rise of those suppliers that face the receiver (a merge has an
 upstream and a downstream side: a stream recovers nothing by turning back into a neighbour's pipe), u_s their mass-
-weighted and u_k the receiver's own speed, q_k the receiver's share of the flow. The first bracket is the Borda-Carnot
-loss of a sudden expansion, 1/2 rho (u_s - u_k)^2, for compressible flow (from memory; in any fluid-mechanics
-handbook); the second makes a receiver of little flow recover nothing of the dynamic pressure (a choice; nothing jumps
-when a flow reverses). Two equal pipes joined are transparent. A receiver narrower than the stream that faces it loses
-K = c (1 - A_k/A_s), times that stream's share of the supply, of its own dynamic pressure (vena contracta; c = 0.5 for
-a sharp edge, from memory), applied as an inward opening of 1/sqrt(1 + K). A receiver may be sonic. p_J follows from
-the balance of mass; energy and species are shared in proportion to mass, to round-off. Stagnation pressure never
-rises: p0_k is at most the suppliers' mean.
+weighted and u_k the receiver's own speed, s_k = (p_J - stop_k)/rise_k, at most 1, how far p_J lies above the pressure
+stop_k of the receiver's gas at rest. The first bracket is the Borda-Carnot loss of a sudden expansion, 1/2 rho (u_s -
+u_k)^2, for compressible flow (from memory; in any fluid-mechanics handbook); the second makes a receiver whose gas is
+only just overcome recover nothing of the dynamic pressure (a choice; nothing jumps when a flow reverses, and since it
+asks for a pressure, not for a flow, the receiver's flow has one answer). Two equal pipes joined are transparent. A
+receiver narrower than the stream that faces it loses K = c (1 - A_k/A_s), times that stream's share of the supply, of its
+own dynamic pressure (vena contracta; c = 0.5 for a sharp edge, from memory), applied as an inward opening of
+1/sqrt(1 + K). A receiver may be sonic. p_J follows from the balance of mass; energy and species are shared in proportion
+to mass, to round-off. Stagnation pressure never rises: p0_k is at most the suppliers' mean.
 """
 
 from __future__ import annotations
@@ -46,20 +47,21 @@ def dynamic_share(kappa, m2):
 
 
 @kernel
-def receive(c, r, h0, temp0, p_joint, rise, speed_s, loss, supply, area, rho, vel, pres, kappa, w):
+def receive(c, r, h0, temp0, p_joint, rise, speed_s, loss, stop, rho, vel, pres, kappa, w):
     """Inflow into one receiver: (p, rho, speed into the pipe).
 
     Root in the speed into the pipe, from the guess `w`: what the wave relation allows against what the joint's stagnation
     pressure drives. `rise` is the dynamic pressure rise [Pa] and speed_s the speed of the suppliers that face it, `loss`
-    its own loss coefficient, `supply` the joint's mass flow [kg/s].
+    its own loss coefficient, `stop` the pressure of its gas brought to rest [Pa].
     """
     rho0 = p_joint / (r * temp0)
     per_z = 1.0 / math.sqrt(rho * kappa * pres)
     cp = heat_capacity(c, temp0) + r
     kappa0 = cp / (cp - r)
     top = math.sqrt(2.0 * kappa0 / (kappa0 + 1.0) * r * temp0)  # sonic speed of the stream
+    rest = max(0.0, 1.0 - (p_joint - stop) / rise) if rise > 0.0 else 0.0
     low, high = 0.0, top
-    w = min(max(w, 1e-6 * top), top)
+    w = min(max(w, 1e-13 * top), top)
     p, rho_e = p_joint, rho0
     for k in range(40):
         temp_e = temp0 - 0.5 * w * w / cp
@@ -68,7 +70,6 @@ def receive(c, r, h0, temp0, p_joint, rise, speed_s, loss, supply, area, rho, ve
             temp_e += (h0 - 0.5 * w * w - energy(c, temp_e) - r * temp_e) / (cv + r)
         kappa_e = 1.0 + r / cv
         short = max(0.0, 1.0 - w / speed_s)
-        rest = max(0.0, 1.0 - rho0 * w * area / supply)
         p0 = p_joint + rise * (1.0 - short * short) * (1.0 - rest * rest)
         p = p0 / (1.0 + (1.0 + loss) * dynamic_share(kappa_e, w * w / (kappa_e * r * temp_e)))
         rho_e = p / (r * temp_e)
@@ -79,14 +80,14 @@ def receive(c, r, h0, temp0, p_joint, rise, speed_s, loss, supply, area, rho, ve
             low = w
         else:
             high = w
-        gain = rise * 2.0 * (short / speed_s * (1.0 - rest * rest) + (1.0 - short * short) * rest * rho0 * area / supply)
+        gain = rise * 2.0 * short / speed_s * (1.0 - rest * rest)
         slope = 1.0 + per_z * max((1.0 + loss) * rho_e * w - gain, -0.5 * rho0 * top)
         new = w - miss / slope
         if new >= high:
             new = high if high == top and k == 0 else 0.5 * (low + high)
         elif new <= low:
             new = 0.5 * (low + high)
-        if abs(new - w) < 1e-9 * top:
+        if abs(new - w) < 1e-9 * w + 1e-15 * top:
             break
         w = new
     return p, rho_e, w
@@ -167,7 +168,7 @@ def _balance(gas, joint, member, work, p_joint):
         if guess <= 0.0:
             guess = (p_joint - row[_STOP]) / math.sqrt(row[_RHO] * row[_KAPPA] * row[_PRES])
         p, rho_e, w = receive(
-            c, r, h0, temp0, p_joint, rise, speed, loss, supply, area, row[_RHO], row[_VEL], row[_PRES], row[_KAPPA], guess
+            c, r, h0, temp0, p_joint, rise, speed, loss, row[_STOP], row[_RHO], row[_VEL], row[_PRES], row[_KAPPA], guess
         )
         row[_P_END], row[_RHO_END], row[_U_END], row[_FLOW] = p, rho_e, -w, -rho_e * w * area
         taken += rho_e * w * area
@@ -218,6 +219,7 @@ def joint_fluxes(gas, joints, member, half_state, flux, work, last_time):
             p += last_time[j, 0]
             if not (low < p < high):
                 p = 0.5 * (low + high)
+            spread = high - low
             slope = last_time[j, 1] if last_time[j, 1] < 0.0 else -weight
             last = p
             f = 0.0
@@ -237,7 +239,7 @@ def joint_fluxes(gas, joints, member, half_state, flux, work, last_time):
                 if not (low < new < high) or it > 25:
                     new = 0.5 * (low + high)
                 last = p
-                if abs(f) <= 1e-9 * weight * p or abs(new - p) <= 1e-11 * p:
+                if abs(f) <= weight * min(1e-9 * p, 1e-7 * spread) or abs(new - p) <= min(1e-11 * p, 1e-9 * spread):
                     done = True
                     break
                 p = new
@@ -245,26 +247,24 @@ def joint_fluxes(gas, joints, member, half_state, flux, work, last_time):
                 failed = j
             last_time[j, 0] = p - guess / weight
             last_time[j, 1] = slope
-        # receivers take exactly what the suppliers gave; where the balance jumps, both sides give way
+        # receivers take exactly what the suppliers gave; where the balance jumps, their waves are shortened to that
         taken = 0.0
         for k in range(count):
             if work[k, _FLOW] < 0.0:
                 taken -= work[k, _FLOW]
         scale = supply / taken if taken > 0.0 else 0.0
-        give = 1.0
-        if abs(scale - 1.0) > 1e-3 and scale > 0.0:
-            give = 0.5 * (supply + taken) / supply
-            scale *= give
         for k in range(count):
             row = work[k]
             m = member[first + k]
             flow = row[_FLOW]
             if flow > 0.0 and scale > 0.0:
-                flow *= give
                 total, fuel, burned, u, p_end = row[_TOTAL], row[_YF], row[_YB], row[_U_END], row[_P_END]
             elif flow < 0.0:
                 flow *= scale
                 total, fuel, burned, u, p_end = h0, y_f, y_b, row[_U_END], row[_P_END]
+                if abs(scale - 1.0) > 1e-3:
+                    u *= scale
+                    p_end = row[_STOP] + scale * (p_end - row[_STOP])
             else:
                 flow, total, fuel, burned, u, p_end = 0.0, 0.0, 0.0, 0.0, 0.0, row[_STOP]
             flux[MASS, m.face] = m.sign * flow
