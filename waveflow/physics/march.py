@@ -51,6 +51,9 @@ OK, NOT_A_NUMBER, TOO_HOT, TOO_COLD, VOLUME_TROUBLE, JOINT_TROUBLE, STEP_COLLAPS
 OVERRUN = 1.25  # Courant number, with the speeds at the end of a step, from which the step is taken back
 
 _WALL_EVERY = 8  # steps between updates of the friction factor and the heat transfer coefficient (they vary slowly)
+# Speed [m/s] below which the laws are not followed down: laminar friction, 64/Re, of gas at rest would be absurd some steps
+# later, when the gas moves; at such speeds neither friction nor heat matters.
+_SLOWEST = 3.0
 _LOOK_EVERY = 16  # steps between looks at the temperature range
 
 
@@ -114,7 +117,8 @@ def wall_laws(geometry, w, gas, wall, switches):
         diameter = geometry[lay.HYDRAULIC, i]
         t = 1e-3 * w[lay.TEMP, i]
         mu = gas.mu[0] + t * (gas.mu[1] + t * gas.mu[2])
-        reynolds = w[lay.RHO, i] * abs(w[lay.VEL, i]) * diameter / mu
+        speed = max(abs(w[lay.VEL, i]), _SLOWEST)
+        reynolds = w[lay.RHO, i] * speed * diameter / mu
         lam = gas.lam[0] + t * (gas.lam[1] + t * gas.lam[2])
         cp = gas.r[0] * (1.0 + 1.0 / w[lay.GRUN, i])
         f = friction_factor(reynolds, geometry[lay.ROUGHNESS, i] / diameter)
