@@ -43,9 +43,9 @@ def test_books_balance(engine):
 
 @pytest.fixture(scope="module")
 def settled() -> Engine:
-    """The starter case at 5000 rpm after eight cycles."""
+    """The starter case at 5000 rpm after fourteen cycles."""
     engine = Engine(build(case_of("starter")), 5000.0)
-    for _ in range(8):
+    for _ in range(14):
         engine.cycle()
     return engine
 
