@@ -228,7 +228,7 @@ static void wall_laws(long n, long S, const double *restrict g, const double *re
     for (long i = 1; i < n - 1; i++) {
         double d = hyd[i], t = 1e-3 * w[TEMP * S + i];
         double mu = gas->mu[0] + t * (gas->mu[1] + t * gas->mu[2]), lam = gas->lam[0] + t * (gas->lam[1] + t * gas->lam[2]);
-        double reynolds = w[RHO * S + i] * fabs(w[VEL * S + i]) * d / mu;
+        double reynolds = w[RHO * S + i] * MAX(fabs(w[VEL * S + i]), 3.0) * d / mu;
         double cp = gas->r[0] * (1.0 + 1.0 / w[GRUN * S + i]);
         double some = MAX(reynolds, 1.0), enough = MAX(reynolds, 2000.0);
         double s = MIN(MAX((some - 2000.0) / 2000.0, 0.0), 1.0), share = s * s * (3.0 - 2.0 * s);
@@ -261,7 +261,7 @@ static void ghosts(long n, long S, double *w, const double *weights)
         double pres = MIN(MAX(w[PRES * S + ghost], 0.3 * near), 3.0 * near);
         double isentropic = rho * (1.0 + (pres / near - 1.0) / kappa);
         w[PRES * S + ghost] = pres;
-        w[RHO * S + ghost] = MIN(MAX(w[RHO * S + ghost], 0.9 * isentropic), 1.1 * isentropic);
+        w[RHO * S + ghost] = MIN(MAX(w[RHO * S + ghost], 0.65 * isentropic), 1.5 * isentropic);
         w[YF * S + ghost] = MIN(MAX(w[YF * S + ghost], 0.0), 1.0);
         w[YB * S + ghost] = MIN(MAX(w[YB * S + ghost], 0.0), 1.0);
     }
