@@ -16,7 +16,7 @@ from benchmarks.clock import interleaved
 from benchmarks.kernel import BYTES, FLOPS, SIZES
 from benchmarks.twin import compiler
 
-ROWS = 49  # rows of doubles the passes touch: 12 geometry, 9 primitives, 5 + 5 conserved and fluxes, 10 half-time ...
+ROWS = 49  # rows of doubles the passes touch: geometry, primitives, conserved, fluxes, half-time states, sources
 SOURCE = Path(__file__).with_name("peaks.c")
 
 
