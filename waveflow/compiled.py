@@ -16,10 +16,14 @@ import platform
 import shutil
 import tempfile
 from pathlib import Path
+from typing import Any
 
 import llvmlite.binding
 import numba
 import platformdirs
+from llvmlite import ir
+from numba.core import cpu, options, types
+from numba.extending import intrinsic
 
 _KEPT_FOLDERS = 4
 
@@ -70,6 +74,43 @@ CACHE_FOLDER = _kernel_folder()
 numba.config.CACHE_DIR = str(CACHE_FOLDER)
 
 kernel = numba.njit(cache=True, error_model="numpy", nogil=True)
+
+
+def _kernel_of_rows() -> Any:
+    """`kernel` for passes over cells whose array arguments never overlap, told to the compiler.
+
+    It then need not prove at run time, for every call, that rows of different arguments are apart (below some 100 cells
+    it gave up and ran one cell at a time). numba has the flag but no keyword for it; without it everything runs the same,
+    only slower.
+    """
+    try:
+        cpu.CPUTargetOptions.noalias = options.TargetOptions.Mapping("noalias")
+        return numba.njit(cache=True, error_model="numpy", nogil=True, noalias=True)
+    except (AttributeError, KeyError):
+        return kernel
+
+
+kernel_of_rows = _kernel_of_rows()
+
+
+@intrinsic
+def bits_of(typing_context, number):
+    """The 64 bits of a double as an integer."""
+
+    def code(context, builder, signature, arguments):
+        return builder.bitcast(arguments[0], ir.IntType(64))
+
+    return types.int64(types.float64), code
+
+
+@intrinsic
+def from_bits(typing_context, bits):
+    """The double of 64 bits."""
+
+    def code(context, builder, signature, arguments):
+        return builder.bitcast(arguments[0], ir.DoubleType())
+
+    return types.float64(types.int64), code
 
 
 def is_cold() -> bool:

@@ -14,6 +14,7 @@ from waveflow.physics import layout as lay
 from waveflow.physics.gas import Gas, gas_constant, internal_energy
 from waveflow.physics.layout import Net, State, table
 from waveflow.physics.volumes import cylinder_volume, local_angle
+from waveflow.physics.walls import roughness_term
 
 
 class Assembly:
@@ -153,6 +154,7 @@ class Assembly:
         geometry[lay.VOLUME_INV] = 0.0
         geometry[lay.INV_LENGTH] = 1e-3
         geometry[lay.WEIGHT_L] = geometry[lay.WEIGHT_R] = 0.5
+        geometry[lay.LOSS] = geometry[lay.WETTED] = 0.0  # ghosts exchange no heat
         pressure, temp = np.full(total, 1e5), np.full(total, 300.0)
         vel, yf, yb = np.zeros(total), np.zeros(total), np.zeros(total)
         pipes = table(lay.pipe_type, len(self._pipes))
@@ -259,6 +261,9 @@ def _fill_geometry(g: NDArray, pipe: dict) -> None:
     g[lay.VOLUME_INV] = 1.0 / (pipe["mean_area"] * dx)
     g[lay.HYDRAULIC], g[lay.ROUGHNESS] = pipe["hydraulic"], pipe["roughness"]
     g[lay.WALL_T], g[lay.WETTED], g[lay.LOSS] = pipe["wall_temp"], pipe["wetted"], pipe["loss"]
+    g[lay.PER_AREA], g[lay.PER_AREA_L], g[lay.PER_AREA_R] = 1.0 / g[lay.AREA], 1.0 / g[lay.AREA_L], 1.0 / g[lay.AREA_R]
+    g[lay.SIZE] = pipe["mean_area"] * dx
+    g[lay.ROUGH] = roughness_term(g[lay.ROUGHNESS] / g[lay.HYDRAULIC])
     # centred slope over unequal cells, exact for a straight line, as weights of the two neighbouring differences
     padded = np.concatenate([dx[:1], dx, dx[-1:]])
     h = 0.5 * (padded[1:] + padded[:-1])

@@ -44,7 +44,7 @@ from waveflow.physics.layout import (
 )
 from waveflow.physics.pipes import fastest, fluxes, primitives, reconstruct, update
 from waveflow.physics.volumes import STEP_COLUMNS, advance, local_angle
-from waveflow.physics.walls import friction_factor, nusselt
+from waveflow.physics.walls import wall_rows
 
 OK, NOT_A_NUMBER, TOO_HOT, TOO_COLD, VOLUME_TROUBLE, JOINT_TROUBLE, STEP_COLLAPSED = range(7)
 
@@ -107,26 +107,13 @@ def fill_ghosts(ghosts, w):
 @kernel
 def wall_laws(geometry, w, gas, wall, switches):
     """Friction f/(2D) [1/m] and heat transfer h P/A [W/m3/K] of every cell from its present flow."""
-    frictional = switches[lay.SW_FRICTION] > 0.0
-    heated = switches[lay.SW_PIPE_HEAT]
-    for i in range(w.shape[1]):
-        wall[lay.FRICTION, i] = 0.0
-        wall[lay.HEAT, i] = 0.0
-        if geometry[lay.VOLUME_INV, i] == 0.0:
-            continue
-        diameter = geometry[lay.HYDRAULIC, i]
-        t = 1e-3 * w[lay.TEMP, i]
-        mu = gas.mu[0] + t * (gas.mu[1] + t * gas.mu[2])
-        speed = max(abs(w[lay.VEL, i]), _SLOWEST)
-        reynolds = w[lay.RHO, i] * speed * diameter / mu
-        lam = gas.lam[0] + t * (gas.lam[1] + t * gas.lam[2])
-        cp = gas.r[0] * (1.0 + 1.0 / w[lay.GRUN, i])
-        f = friction_factor(reynolds, geometry[lay.ROUGHNESS, i] / diameter)
-        if frictional:
-            wall[lay.FRICTION, i] = 0.5 * f / diameter + geometry[lay.LOSS, i]
-        if heated > 0.0:
-            number = nusselt(reynolds, mu * cp / lam, f)
-            wall[lay.HEAT, i] = heated * number * lam / diameter * 4.0 / diameter * geometry[lay.WETTED, i]
+    wall_rows(
+        w[lay.RHO, 1:-1], w[lay.VEL, 1:-1], w[lay.TEMP, 1:-1], w[lay.GRUN, 1:-1], geometry[lay.HYDRAULIC, 1:-1],
+        geometry[lay.ROUGH, 1:-1], geometry[lay.WETTED, 1:-1], geometry[lay.LOSS, 1:-1],
+        gas.mu[0], gas.mu[1], gas.mu[2], gas.lam[0], gas.lam[1], gas.lam[2], gas.r[0], _SLOWEST,
+        1.0 if switches[lay.SW_FRICTION] > 0.0 else 0.0, switches[lay.SW_PIPE_HEAT],
+        wall[lay.FRICTION, 1:-1], wall[lay.HEAT, 1:-1],
+    )  # fmt: skip
 
 
 @kernel

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from waveflow.compiled import kernel
+from waveflow.compiled import kernel, kernel_of_rows
 from waveflow.physics.layout import (
     AREA,
     AREA_L,
@@ -43,6 +43,9 @@ from waveflow.physics.layout import (
     L_YF,
     MASS,
     MOMENTUM,
+    PER_AREA,
+    PER_AREA_L,
+    PER_AREA_R,
     PRES,
     R_PRES,
     R_RHO,
@@ -51,6 +54,7 @@ from waveflow.physics.layout import (
     R_YF,
     RATE,
     RHO,
+    SIZE,
     SOUND2,
     SRC_ENERGY,
     SRC_MOMENTUM,
@@ -75,7 +79,7 @@ def limited(down, up, weight_l, weight_r):
     return size if centre > 0.0 else -size
 
 
-@kernel
+@kernel_of_rows
 def reconstruct(w, geometry, wall, half, dt):
     """Half-time states on both faces of every cell, and the cell's sources over the step.
 
@@ -97,6 +101,9 @@ def reconstruct(w, geometry, wall, half, dt):
     l_rho, l_vel, l_pres, l_yf, l_yb = (half[L_RHO, 2:], half[L_VEL, 2:], half[L_PRES, 2:], half[L_YF, 2:], half[L_YB, 2:])
     r_rho, r_vel, r_pres = half[R_RHO, 1:-1], half[R_VEL, 1:-1], half[R_PRES, 1:-1]
     r_yf, r_yb = half[R_YF, 1:-1], half[R_YB, 1:-1]
+    per_a, per_l, per_r, size = (
+        geometry[PER_AREA, 1:-1], geometry[PER_AREA_L, 1:-1], geometry[PER_AREA_R, 1:-1], geometry[SIZE, 1:-1]
+    )  # fmt: skip
     half_dt = 0.5 * dt
     for i in range(n):
         d_rho = limited(rho_0[i] - rho_m[i], rho_p[i] - rho_0[i], wl[i], wr[i])
@@ -105,13 +112,16 @@ def reconstruct(w, geometry, wall, half, dt):
         d_yf = limited(yf_0[i] - yf_m[i], yf_p[i] - yf_0[i], wl[i], wr[i])
         d_yb = limited(yb_0[i] - yb_m[i], yb_p[i] - yb_0[i], wl[i], wr[i])
         rho, flow, pres, u = rho_0[i], flow_0[i], pres_0[i], vel[i]
-        per_area = 1.0 / area[i]
+        per_area = per_a[i]
+        per_both = 1.0 / (rho * pres)
+        per_rho = per_both * pres
+        per_pres = per_both * rho
         drag = friction[i] * abs(u)
         warm = heat[i] * (wall_t[i] - temp[i])
-        du = (flow + 0.5 * d_flow) / area_r[i] - (flow - 0.5 * d_flow) / area_l[i]
+        du = (flow + 0.5 * d_flow) * per_r[i] - (flow - 0.5 * d_flow) * per_l[i]
         step = half_dt * inv_length[i]
         ch_rho = -step * per_area * (rho * d_flow + flow * d_rho)
-        ch_vel = -step * (u * du + d_pres / rho) - half_dt * drag * u
+        ch_vel = -step * (u * du + d_pres * per_rho) - half_dt * drag * u
         ch_pres = -step * (u * d_pres + rho * sound2[i] * per_area * d_flow) + half_dt * grun[i] * (
             warm + rho * drag * u * u
         )
@@ -130,18 +140,18 @@ def reconstruct(w, geometry, wall, half, dt):
         r_rho[i] = rho_h - 0.5 * d_rho
         l_pres[i] = pres_h + 0.5 * d_pres
         r_pres[i] = pres_h - 0.5 * d_pres
-        l_vel[i] = (flow_h + 0.5 * d_flow) / area_r[i]
-        r_vel[i] = (flow_h - 0.5 * d_flow) / area_l[i]
+        l_vel[i] = (flow_h + 0.5 * d_flow) * per_r[i]
+        r_vel[i] = (flow_h - 0.5 * d_flow) * per_l[i]
         l_yf[i] = min(max(yf_0[i] + ch_yf + 0.5 * d_yf, 0.0), 1.0)
         r_yf[i] = min(max(yf_0[i] + ch_yf - 0.5 * d_yf, 0.0), 1.0)
         l_yb[i] = min(max(yb_0[i] + ch_yb + 0.5 * d_yb, 0.0), 1.0)
         r_yb[i] = min(max(yb_0[i] + ch_yb - 0.5 * d_yb, 0.0), 1.0)
         u_h = u + ch_vel
-        src_m[i] = pres_h * (area_r[i] - area_l[i]) - rho_h * friction[i] * u_h * abs(u_h) * area[i] / inv_length[i]
-        src_e[i] = heat[i] * (wall_t[i] - temp[i] - ch_pres / pres * temp[i] + ch_rho / rho * temp[i]) * area[i] / inv_length[i]
+        src_m[i] = pres_h * (area_r[i] - area_l[i]) - rho_h * friction[i] * u_h * abs(u_h) * size[i]
+        src_e[i] = heat[i] * (wall_t[i] - temp[i] * (1.0 + ch_pres * per_pres - ch_rho * per_rho)) * size[i]
 
 
-@kernel
+@kernel_of_rows
 def fluxes(half, face_area, gas, flux):
     """HLLC flux times area through every face, (FIELDS, n+1); the ends overwrite theirs afterwards."""
     r0, r1, r2 = gas.r[0], gas.r[1] - gas.r[0], gas.r[2] - gas.r[0]
@@ -159,8 +169,11 @@ def fluxes(half, face_area, gas, flux):
         rr, ur, pr, yfr, ybr = r_rho[i], r_vel[i], r_pres[i], r_yf[i], r_yb[i]
         gas_l = r0 + yfl * r1 + ybl * r2
         gas_r = r0 + yfr * r1 + ybr * r2
-        tl = 1e-3 * pl / (rl * gas_l)
-        tr = 1e-3 * pr / (rr * gas_r)
+        heavy_l = rl * gas_l
+        heavy_r = rr * gas_r
+        per_heavy = 1e-3 / (heavy_l * heavy_r)
+        tl = pl * heavy_r * per_heavy
+        tr = pr * heavy_l * per_heavy
         c1, c2, c3, c4 = a1 + yfl * f1 + ybl * b1, a2 + yfl * f2 + ybl * b2, a3 + yfl * f3 + ybl * b3, a4 + yfl * f4 + ybl * b4
         c5, c6 = a5 + yfl * f5 + ybl * b5, a6 + yfl * f6 + ybl * b6
         c7, c8, c9 = a7 + yfl * f7 + ybl * b7, a8 + yfl * f8 + ybl * b8, a9 + yfl * f9 + ybl * b9
@@ -178,13 +191,15 @@ def fluxes(half, face_area, gas, flux):
         cvr = d1 + tr * (2.0 * d2 + tr * (3.0 * d3 + tr * (4.0 * d4 + tr * 5.0 * d5)))
         cvr += xr * (2.0 * d6 + xr * (3.0 * d7 + xr * (4.0 * d8 + xr * 5.0 * d9)))
         # sound speeds; Einfeldt's estimate of the fastest waves from density-weighted means
-        al2 = (1.0 + 1e3 * gas_l / cvl) * pl / rl
-        ar2 = (1.0 + 1e3 * gas_r / cvr) * pr / rr
-        wl = np.sqrt(rl)
-        wr = np.sqrt(rr)
-        share = 1.0 / (wl + wr)
-        u_mean = (wl * ul + wr * ur) * share
-        d_mean = np.sqrt((wl * al2 + wr * ar2) * share + 0.5 * wl * wr * share * share * (ur - ul) * (ur - ul))
+        per_cv = 1e3 / (cvl * cvr)
+        al2 = 1e3 * tl * gas_l * (1.0 + gas_l * cvr * per_cv)
+        ar2 = 1e3 * tr * gas_r * (1.0 + gas_r * cvl * per_cv)
+        mean = np.sqrt(rl * rr)
+        per_sum = 1.0 / (rl + mean)
+        wl = rl * per_sum
+        wr = mean * per_sum
+        u_mean = wl * ul + wr * ur
+        d_mean = np.sqrt(wl * al2 + wr * ar2 + 0.5 * wl * wr * (ur - ul) * (ur - ul))
         sl = min(ul - np.sqrt(al2), u_mean - d_mean)
         sr = max(ur + np.sqrt(ar2), u_mean + d_mean)
         ml = rl * (sl - ul)
@@ -200,8 +215,11 @@ def fluxes(half, face_area, gas, flux):
         speed = sl if left else sr
         bounded = min(speed, 0.0) if left else max(speed, 0.0)
         relative = speed - u
-        rho_star = rho * relative / (speed - s_star)
-        e_star = energy + (s_star - u) * (s_star + pres / (rho * relative))
+        flowing = rho * relative
+        ahead = speed - s_star
+        per_both = 1.0 / (flowing * ahead)
+        rho_star = flowing * flowing * per_both
+        e_star = energy + (s_star - u) * (s_star + pres * ahead * per_both)
         mass = rho * u + bounded * (rho_star - rho)
         area = face_area[i]
         f_mass[i] = area * mass
@@ -211,7 +229,7 @@ def fluxes(half, face_area, gas, flux):
         f_burned[i] = area * mass * yb
 
 
-@kernel
+@kernel_of_rows
 def update(cells, flux, geometry, wall, dt):
     """Conserved values at the end of the step, in place."""
     n = cells.shape[1]
@@ -226,7 +244,7 @@ def update(cells, flux, geometry, wall, dt):
         energy[i] += dt * per_volume[i] * src_e[i]
 
 
-@kernel
+@kernel_of_rows
 def primitives(cells, temps, geometry, gas, w, wall):
     """Primitive rows from the conserved ones; temperature by one Halley and one Newton step from the last value."""
     n = cells.shape[1]

@@ -15,7 +15,8 @@ from __future__ import annotations
 
 import math
 
-from waveflow.compiled import kernel
+from waveflow.compiled import kernel, kernel_of_rows
+from waveflow.physics.vectors import exp2, log2
 
 LAMINAR_END = 2000.0
 """Reynolds number up to which a pipe's flow is taken as laminar."""
@@ -33,6 +34,9 @@ WOSCHNI_COMBUSTION = (2.28, 3.24e-3)
 
 NORRIS_LIMIT = 4.0
 """Rough over smooth friction beyond which more roughness brings no more heat transfer."""
+
+
+_HAALAND = -1.8 * math.log10(2.0)
 
 
 @kernel
@@ -101,6 +105,41 @@ def nusselt_gnielinski(reynolds: float, prandtl: float, friction: float) -> floa
     """
     eighth = friction / 8.0
     return eighth * (reynolds - 1000.0) * prandtl / (1.0 + 12.7 * math.sqrt(eighth) * (prandtl ** (2.0 / 3.0) - 1.0))
+
+
+def roughness_term(relative_roughness):
+    """(roughness / diameter / 3.7)^1.11, the part of Haaland's formula that only the pipe decides [-]; array or number."""
+    return (relative_roughness / 3.7) ** 1.11
+
+
+@kernel_of_rows
+def wall_rows(
+    rho, vel, temp, grun, diameter, rough, wetted, loss, mu0, mu1, mu2, lam0, lam1, lam2, gas_constant, slowest,
+    frictional, heated, friction, heat,
+):  # fmt: skip
+    """`friction_factor` and `nusselt` for rows of cells, as vector code; fills friction (f/(2D) + loss) and heat (h P/A).
+
+    The scalar functions are the readable twins, and the test; roots and powers here are those of `vectors`.
+    """
+    for i in range(rho.shape[0]):
+        d = diameter[i]
+        t = 1e-3 * temp[i]
+        mu = mu0 + t * (mu1 + t * mu2)
+        lam = lam0 + t * (lam1 + t * lam2)
+        cp = gas_constant * (1.0 + 1.0 / grun[i])
+        reynolds = max(rho[i] * max(abs(vel[i]), slowest) * d / mu, 1.0)
+        enough = max(reynolds, LAMINAR_END)
+        s = min(max((reynolds - LAMINAR_END) / (TURBULENT_START - LAMINAR_END), 0.0), 1.0)
+        share = s * s * (3.0 - 2.0 * s)
+        root = _HAALAND * log2(rough[i] + 6.9 / enough)
+        smooth_root = _HAALAND * log2(6.9 / enough)
+        smooth = 1.0 / (smooth_root * smooth_root)
+        f = (1.0 - share) * 64.0 / reynolds + share / (root * root)
+        friction[i] = frictional * (0.5 * f / d + loss[i])
+        log_prandtl = log2(mu * cp / lam)
+        gain = log2(min(max(f / smooth, 1.0), NORRIS_LIMIT)) * 0.68 * exp2(0.215 * log_prandtl)
+        turbulent = max(smooth / 8.0 * enough * exp2(log_prandtl / 3.0 + gain), LAMINAR_NUSSELT)
+        heat[i] = heated * ((1.0 - share) * LAMINAR_NUSSELT + share * turbulent) * lam * 4.0 / (d * d) * wetted[i]
 
 
 @kernel
