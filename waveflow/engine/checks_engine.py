@@ -11,6 +11,10 @@ from waveflow.engine.checks import Finding
 from waveflow.engine.fields import Skip
 from waveflow.units import show
 
+BURN_ENDS = 0.98
+"""Least burned share at the end of a table: readings rarely reach 1 exactly."""
+LONGEST_BURN, LATE_BURN = 180.0, 110.0
+"""Degrees about firing top dead centre: a stroke; and what hardly any burn needs (our choice)."""
 _ORDERS = {3: [1, 3, 2], 4: [1, 3, 4, 2], 5: [1, 2, 4, 5, 3], 6: [1, 5, 3, 6, 2, 4], 8: [1, 5, 4, 2, 6, 3, 7, 8]}
 
 
@@ -168,6 +172,39 @@ def burn_table(case: Any) -> Iterator[Finding]:
             yield Finding(("burn", "fraction", number), "the burned share falls", f"at least {first:g}")
     if burn.fraction[0] > 0.01:
         yield Finding(("burn", "fraction", 0), "the burn has begun before the table does", "0 to 0.01")
+    if burn.fraction[-1] < BURN_ENDS and burn.fraction[-1] == max(burn.fraction):
+        hint = "go on until all has burned; a share of the fuel that never burns belongs into lambda"
+        key = ("burn", "fraction", len(burn.fraction) - 1)
+        yield Finding(key, "the burn never ends in this table", f"{BURN_ENDS:g} to 1", hint)
+    if burn.angle[-1] - burn.angle[0] > LONGEST_BURN:
+        message = f"{show(burn.angle[-1] - burn.angle[0], 'deg')} from first to last"
+        yield Finding(("burn", "angle"), message, f"at most {LONGEST_BURN:g} deg", why="the exhaust valve opens before that")
+
+
+def burn_in_time(case: Any) -> Iterator[Finding]:
+    """A Wiebe burn that has not ended when the exhaust valve opens, or begins before the intake valve has shut."""
+    burn = case.burn
+    if burn.kind not in ("wiebe", "wiebe_direct"):
+        return
+    if burn.kind == "wiebe":
+        # in closed form: the fraction q is reached at y = (-ln(1 - q x_end) / a)^(1 / (m + 1))
+        end = -math.expm1(-burn.a)
+        y10, y50, y90 = ((-math.log1p(-q * end) / burn.a) ** (1.0 / (burn.m + 1.0)) for q in (0.1, 0.5, 0.9))
+        whole = burn.duration_10_90 / (y90 - y10)
+        first, key = burn.ca50 - y50 * whole, ("burn", "duration_10_90")
+    else:
+        whole, key = burn.duration, ("burn", "duration")
+        first = burn.start if burn.start < 360.0 else burn.start - 720.0
+    text = f"the burn lasts from {about_top(first)} to {about_top(first + whole)} firing top dead centre"
+    if whole > LONGEST_BURN or first < -LONGEST_BURN:
+        yield Finding(key, text, f"within {LONGEST_BURN:g} deg of it", "look at duration, a and m again")
+    elif first + whole > LATE_BURN:
+        yield Finding(key, f"{text}: hardly anything burns so late", hint="is it the 10-90 % duration?", warning=True)
+
+
+def about_top(angle: float) -> str:
+    """An angle about firing top dead centre in words."""
+    return f"{abs(angle):.0f} deg {'before' if angle < 0 else 'after'}"
 
 
 def rising(values: Any, key: tuple, unit: str, why: str = "") -> Iterator[Finding]:
@@ -176,6 +213,16 @@ def rising(values: Any, key: tuple, unit: str, why: str = "") -> Iterator[Findin
         if second <= first:
             shown = show(first, unit, 6) if unit else f"{first:g}"
             yield Finding((*key, number), "not above the one before it", f"above {shown}", why=why)
+
+
+def friction(case: Any) -> Iterator[Finding]:
+    f = case.friction
+    if f.at_7000 < f.at_2000:
+        message = f"below the friction at 2000 rpm of {show(f.at_2000, 'kPa')}"
+        yield Finding(("friction", "at_7000"), message, f"at least {show(f.at_2000, 'kPa')}", why="friction rises with speed")
+    if "at_peak" in f.model_fields_set and f.peak_share == 0.0:
+        hint = "add peak_share = 0.005 or what it is, or leave at_peak out"
+        yield Finding(("friction", "at_peak"), "has no effect without peak_share", hint=hint, warning=True)
 
 
 def ideal_switches(case: Any) -> Iterator[Finding]:
@@ -208,5 +255,5 @@ def outer_states(case: Any) -> Iterator[Finding]:
 
 CHECKS = (
     firing_order, rod, one_way_of_compression, measured_compression, chambers, speeds, fuel_and_burn, burn_table,
-    ideal_switches, outer_states,
+    burn_in_time, friction, ideal_switches, outer_states,
 )  # fmt: skip

@@ -209,12 +209,25 @@ _FRICTION = Quantity("mean_pressure", "5 kPa", "800 kPa", ("50 kPa", "350 kPa"),
 
 
 class Friction(Part):
-    """Mean friction pressure [Pa] at two speeds, linear in mean piston speed between and beyond; no pumping in it."""
+    """Mean friction pressure [Pa] at two speeds, linear in mean piston speed between and beyond; no pumping in it.
+
+    `peak_share` of what the peak cylinder pressure exceeds `at_peak` by comes on top; 0 leaves the peak pressure out.
+    """
 
     at_2000: Annotated[float, _FRICTION] = guess("mean_pressure", "95 kPa", "75 kPa", "120 kPa", f"friction; {_MEMORY}")
     at_7000: Annotated[float, _FRICTION] = guess(
         "mean_pressure", "210 kPa", "170 kPa", "260 kPa", f"friction; {_MEMORY}"
     )
+    peak_share: Annotated[float, Number(0.0, 0.02, (0.0, 0.008), why="share of the peak cylinder pressure")] = standard(
+        0.0, "friction by speed alone; 0.003 to 0.008 is usual where it counts, from memory"
+    )
+    at_peak: Annotated[
+        float,
+        Quantity(
+            "absolute_pressure", "2000 kPa abs", "20000 kPa abs", ("4000 kPa abs", "12000 kPa abs"),
+            why="peak cylinder pressure the two points stand for",
+        ),
+    ] = guess("absolute_pressure", "6000 kPa abs", "4500 kPa abs", "8000 kPa abs", "unboosted, full load; our choice")
 
 
 _SPEED = Quantity("speed_rpm", "100 rpm", "25000 rpm", ("500 rpm", "15000 rpm"), why="engine speed", example="1500 rpm")

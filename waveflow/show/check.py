@@ -56,9 +56,9 @@ def _burn(burn: Any) -> str:
     if burn.kind == "motored":
         return "none (motored)"
     if burn.kind == "wiebe":
-        return f"half burned {burn.ca50:g}° after top dead centre, 10 to 90 % in {burn.duration_10_90:g}°"
+        return f"half burned {burn.ca50:g}° after top dead centre, 10 to 90 % in {burn.duration_10_90:g}°, Wiebe normalised"
     if burn.kind == "wiebe_direct":
-        return f"Wiebe from {burn.start:g}° over {burn.duration:g}°"
+        return f"Wiebe from {burn.start:g}° over {burn.duration:g}°" + (", normalised" if burn.normalised else "")
     return f"measured, {len(burn.angle)} points"
 
 

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from waveflow.engine.breathing import inlet_mach_index
 from waveflow.engine.build import build
 from waveflow.engine.model import Model, place_of_cell
 from waveflow.errors import RunError
 from waveflow.physics import layout as lay
 from waveflow.physics import march as solver
 from waveflow.physics.accounts import trace_columns
-from waveflow.physics.gas import enthalpy, sound_speed
 from waveflow.physics.layout import State
+from waveflow.study.numbers import mean_of, numbers_of
 from waveflow.study.settling import BLOCK, Settling
-from waveflow.study.trace import Trace, duct_numbers, trace_of
+from waveflow.study.trace import Trace, trace_of
 
 
 @dataclass(frozen=True)
@@ -242,9 +240,9 @@ def run_point(
     kept: list[dict] = []
     while len(watch.history) < most and not watch.settled:
         watch.add(engine.key_numbers_of_next_cycle())
-        kept = [*kept[-(BLOCK - 1) :], _numbers(case, engine)]
+        kept = [*kept[-(BLOCK - 1) :], numbers_of(case, engine)]
     mass, energy = engine.balances()
-    numbers = _mean(kept[-watch.block :])
+    numbers = mean_of(kept[-watch.block :])
     cycles = len(watch.history)
     numbers["scalars"] |= {"rpm": float(rpm), "mass_balance": mass, "energy_balance": energy, "cycles": float(cycles)}
     checks = {
@@ -270,95 +268,3 @@ def run(case: Any, rpm: float, probes: dict[str, tuple[int, str, float]] | None 
     runner's mouth (intake) or from the valve (exhaust)). Raises RunError.
     """
     return run_point(case, rpm, trace=True, probes=probes)
-
-
-def _mean(kept: list[dict]) -> dict:
-    """Mean of the numbers of several cycles."""
-    return {
-        group: {name: np.mean([one[group][name] for one in kept], axis=0) for name in kept[0][group]}
-        if group == "per_cylinder"
-        else {name: float(np.mean([one[group][name] for one in kept])) for name in kept[0][group]}
-        for group in kept[0]
-    }
-
-
-def friction_pressure(case: Any, rpm: float) -> float:
-    """Mean friction pressure [Pa], linear in mean piston speed through the two given points; excludes pumping."""
-    f = case.friction
-    return f.at_2000 + (f.at_7000 - f.at_2000) * (rpm - 2000.0) / 5000.0
-
-
-def _numbers(case: Any, engine: Engine) -> dict:
-    """Everything a result holds, from the accounts of the last cycle."""
-    m, a, memory = engine.model, engine.accounts, engine.state.memory
-    n = len(m.net.cylinder)
-    seconds = 120.0 / engine.rpm
-    reference = m.ambient_pressure / (m.gas.r[0] * m.ambient_temperature)
-    if m.net.volume[m.plenum]["kind"] == lay.RESERVOIR:
-        plenum_p, plenum_t = m.state.volumes[m.plenum, lay.V_PRES], m.state.volumes[m.plenum, lay.V_TEMP]
-    else:
-        v = engine.volume_accounts[m.plenum]
-        plenum_p, plenum_t = v[lay.B_P_TIME] / seconds, v[lay.B_T_TIME] / seconds
-    air = a[:, lay.A_AIR_IN] - a[:, lay.A_AIR_BACK]
-    work = a[:, lay.A_WORK]
-    gross = a[:, lay.A_WORK_HIGH]
-    friction = friction_pressure(case, engine.rpm) * m.swept
-    burned = memory[:, lay.M_TRAP_BURNED] / memory[:, lay.M_TRAP_MASS]
-    back = a[:, lay.A_MASS_BACK] / np.maximum(a[:, lay.A_MASS_IN], 1e-300)
-    per_torque = 1.0 / (4.0 * math.pi)
-    torque = (work - friction) * per_torque
-    charge_sound = float(sound_speed(m.gas, plenum_t))
-    mach_mean, mach_peak, runner_sound = duct_numbers(engine)
-    displaced = m.swept * n
-    scalars = {
-        "volumetric_efficiency": float(air.mean() / (reference * m.swept)),
-        "volumetric_efficiency_plenum": float(air.mean() / (plenum_p / (m.gas.r[0] * plenum_t) * m.swept)),
-        "trapped_efficiency": float(memory[:, lay.M_TRAP_AIR].mean() / (reference * m.swept)),
-        "residual_fraction": float(burned.mean()),
-        "reverse_flow_fraction": float(a[:, lay.A_MASS_BACK].sum() / max(a[:, lay.A_MASS_IN].sum(), 1e-300)),
-        "torque": float(torque.sum()),
-        "power": float(torque.sum() * engine.rpm * math.pi / 30.0),
-        "gross_torque": float(gross.sum() * per_torque),
-        "pumping_torque": float((work - gross).sum() * per_torque),
-        "friction_torque": float(friction * n * per_torque),
-        "indicated_mean_pressure": float(work.sum() / displaced),
-        "gross_mean_pressure": float(gross.sum() / displaced),
-        "pumping_mean_pressure": float((work - gross).sum() / displaced),
-        "friction_mean_pressure": friction / m.swept,
-        "port_mach_mean": mach_mean,
-        "port_mach_peak": mach_peak,
-        "inlet_mach_index": float(
-            inlet_mach_index(case.engine.bore, case.engine.stroke, engine.rpm, m.mean_intake_area, charge_sound)
-        ),
-        "plenum_pressure": float(plenum_p),
-        "plenum_temperature": float(plenum_t),
-        "air_flow": float(air.sum() / seconds),
-        "exhaust_temperature": _exhaust_temperature(engine),
-        "peak_pressure": float(a[:, lay.A_PEAK_P].max()),
-        "runner_sound_speed": runner_sound if math.isfinite(runner_sound) else charge_sound,
-    }
-    per_cylinder = {
-        "volumetric_efficiency": air / (reference * m.swept),
-        "trapped_efficiency": memory[:, lay.M_TRAP_AIR] / (reference * m.swept),
-        "residual_fraction": burned,
-        "reverse_flow_fraction": back,
-        "torque": torque,
-        "peak_pressure": a[:, lay.A_PEAK_P].copy(),
-    }
-    return {"scalars": scalars, "per_cylinder": per_cylinder}
-
-
-def _exhaust_temperature(engine: Engine) -> float:
-    """Temperature [K] of a steady stream carrying the cycle's exhaust mass and enthalpy."""
-    a = engine.accounts.sum(axis=0)
-    mass = a[lay.A_MASS_OUT]
-    if mass <= 0.0:
-        return math.nan
-    gas = engine.model.gas
-    yf, yb = a[lay.A_FUEL_OUT] / mass, a[lay.A_BURNED_OUT] / mass
-    wanted = a[lay.A_ENERGY_OUT] / mass
-    low, high = 150.0, 4000.0
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if float(enthalpy(gas, middle, yf, yb)) < wanted else (low, middle)
-    return 0.5 * (low + high)
