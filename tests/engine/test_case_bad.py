@@ -21,12 +21,11 @@ def plain(text):
 
 def blocks():
     block = []
-    for row in [*ROWS[3:], ""]:
-        if row:
-            block.append(row)
-        elif block:
+    for row in [*(row for row in ROWS[3:] if row), "- "]:
+        if row.startswith("- ") and block:
             yield pytest.param(plain(block[0][2:]), plain(block[1][2:]), block[2:], id=block[1][2:60])
             block = []
+        block.append(row)
 
 
 BAD = list(blocks())

@@ -38,7 +38,10 @@ class Flow:
 class Junction:
     """A joint of pipes on either side."""
 
-    def __init__(self, gas: Gas, upstream: list[float], downstream: list[float], contraction: float = 0.5) -> None:
+    def __init__(
+        self, gas: Gas, upstream: list[float], downstream: list[float], contraction: float = 0.5,
+        angles: dict[int, float] | None = None,
+    ) -> None:  # fmt: skip
         assembly = Assembly(gas)
         pipes = []
         for number, area in enumerate([*upstream, *downstream]):
@@ -46,7 +49,7 @@ class Junction:
             meets, other = ("far", "near") if number < len(upstream) else ("near", "far")
             assembly.closed(pipe, other)
             pipes.append((pipe, meets))
-        assembly.joint(pipes[: len(upstream)], pipes[len(upstream) :], contraction)
+        assembly.joint(pipes[: len(upstream)], pipes[len(upstream) :], contraction, angles)
         self.gas = gas
         self.net, state = assembly.finish()
         self.flux = np.zeros((lay.FIELDS, state.temp.size + 1))

@@ -119,3 +119,21 @@ def test_printed_fanno_table(m_in, m_exit):
     for name, symbol in (("pres", "p/p*"), ("temp", "T/T*"), ("rho", "rho/rho*")):
         ratio = PRINTED[m_exit, symbol] / PRINTED[m_in, symbol]
         assert ends[name][1] / ends[name][0] == pytest.approx(ratio, rel=1e-3)
+
+
+def test_a_bend_costs_its_loss_coefficient():
+    """Slow steady flow: a bend of K = 0.4 over the middle third takes K/2 rho u^2 of stagnation pressure, to 1 %."""
+    x = np.linspace(0.0, 0.3, 61)
+    loss = np.where((x[:-1] > 0.0999) & (x[1:] < 0.2001), 0.4 / (2.0 * 0.1), 0.0)
+
+    def across(row):
+        ends = (1e5, 300.0), (0.998e5, 300.0)
+        run = Tubes(opened(rough_gas(), x, 1e-3, *ends, pressure=1e5, temp=300.0, loss=row), friction=True)
+        run.march(0.4)
+        at = run.profile()
+        total = at.pres * (1.0 + 0.2 * at.mach**2) ** 3.5
+        return total[0] - total[-1], float(np.mean(0.5 * at.rho * at.vel**2))
+
+    straight, head = across(0.0)
+    bent, slower = across(loss)
+    assert bent / slower - straight / head == pytest.approx(0.4, rel=1e-2)

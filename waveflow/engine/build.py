@@ -13,6 +13,7 @@ import numpy as np
 from waveflow.engine.breathing import effective_area_table, mean_effective_area_open
 from waveflow.engine.cylinders import burn_of, cylinder_columns
 from waveflow.engine.flowsheet import ValveFlow
+from waveflow.engine.losses import loss_rows, rough_friction
 from waveflow.engine.model import Model, PipeInfo
 from waveflow.engine.tract import (
     Duct,
@@ -97,8 +98,9 @@ class _Builder:
                 inside = (centres >= s.x0) & (centres <= s.x1)
                 rough[inside], wall[inside] = s.roughness, s.wall_temperature
             number = self.asm.pipe(
-                faces - x0, face_area, mean, hydraulic=hydraulic, roughness=rough, wall_temp=wall, **start
-            )
+                faces - x0, face_area, mean, hydraulic=hydraulic, roughness=rough, wall_temp=wall,
+                loss=loss_rows(duct.turns, faces), **start,
+            )  # fmt: skip
             self.pipes.append(PipeInfo(label, cylinder, faces, self.first))
             self.first += len(centres) + 2
             if laid:
@@ -122,18 +124,16 @@ class _Builder:
 
 
 def _steady_resistance(duct: Duct | None, entry: float, frictionless: bool) -> float:
-    """Sum of loss coefficients over area squared [1/m4] of a duct in steady flow: entry loss and wall friction.
-
-    Friction as for fully rough flow (Nikuradse's limit of Haaland's formula), since no Reynolds number is at hand.
-    """
+    """Sum of loss coefficients over area squared [1/m4] of a duct in steady flow: entry, bends and wall friction, the last
+    as for fully rough flow, since no Reynolds number is at hand."""
     if duct is None:
         return 0.0
     faces = np.linspace(0.0, duct.length, MEAN_FRICTION_CELLS + 1)
     _, mean, hydraulic = cell_areas(duct.curve, faces)
     centres = 0.5 * (faces[1:] + faces[:-1])
     rough = np.array([next(s.roughness for s in duct.stretches if s.x0 <= x <= s.x1) for x in centres])
-    f = (-1.8 * np.log10((np.maximum(rough, 1e-6) / hydraulic / 3.7) ** 1.11)) ** -2
-    friction = 0.0 if frictionless else float(np.sum(f * np.diff(faces) / hydraulic / mean**2))
+    wall = 0.0 if frictionless else rough_friction(rough, hydraulic) / hydraulic
+    friction = float(np.sum((wall + 2.0 * loss_rows(duct.turns, faces)) * np.diff(faces) / mean**2))
     return friction + entry / mean[0] ** 2
 
 
@@ -172,7 +172,7 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
         plenum = b.name_volume(asm.plenum(case.intake.plenum.volume, source[0], source[1], b.fresh_fuel), "plenum")
         throttle = case.intake.throttle
         if throttle is not None:
-            area = throttle.discharge_coefficient * circle(throttle.diameter) * throttle.opening
+            area = throttle.discharge_coefficient * circle(throttle.diameter) * throttle.open_share
         else:
             area = 4.0 * n * circle(case.intake.runner.inlet_diameter) if case.intake.runner else 0.01
         asm.orifice(air, plenum, area, area)
@@ -299,15 +299,16 @@ def _lay_exhaust(b: _Builder, cylinders: list[int], outlet: int, lift: LiftCurve
 
 def _lay_header(b: _Builder, h: Any, ends: list[int], outlet: int, cell: float, hot: dict, free: dict) -> None:
     """Secondaries, tail and silencer behind the primaries whose pipe numbers are `ends`."""
-    asm = b.asm
+    asm, angle = b.asm, h.merge_angle or 0.0
     feeding = [(number, "far") for number in ends]
     if h.secondary_length is not None:
         groups = h.groups or (tuple(range(1, len(ends) + 1)),)
         merged = []
         for g, group in enumerate(groups):
             duct = plain_duct("secondary", h.secondary_length, circle(h.secondary_diameter), h.roughness, h.wall_temperature)
+            duct = duct.bent(h.secondary_bends)
             laid = b.chain(duct, cell, -1, f"secondary {g + 1}", hot)
-            asm.joint([(ends[k - 1], "far") for k in group], [(laid[0][0], "near")])
+            asm.joint([(ends[k - 1], "far") for k in group], [(laid[0][0], "near")], angles={ends[k - 1]: angle for k in group})
             merged.append((laid[-1][0], "far"))
         feeding = merged
     if h.tail_length is None:
@@ -316,7 +317,8 @@ def _lay_header(b: _Builder, h: Any, ends: list[int], outlet: int, cell: float, 
         return
     for duct in tail_ducts(h):
         laid = b.chain(duct, cell, -1, duct.stretches[0].name, hot)
-        asm.joint(feeding, [(laid[0][0], "near")])
+        merging = {number: angle for number, _ in feeding} if len(feeding) > 1 else {}
+        asm.joint(feeding, [(laid[0][0], "near")], angles=merging)
         feeding = [(laid[-1][0], "far")]
     asm.end(feeding[0][0], "far", outlet, **free)
 

@@ -261,6 +261,61 @@ def derived_port(case: Any) -> Iterator[Finding]:
             yield Finding(("enlarge", "where"), "reaches beyond the port", f"0 to {show(last, 'mm')}")
 
 
+def bends(case: Any) -> Iterator[Finding]:
+    """Bends tighter than a pipe can be, or longer than the pipe they are in."""
+    for table, name, length, width in _bent_pipes(case):
+        laid = 0.0
+        for number, bend in enumerate(getattr(table[1], name)):
+            try:
+                arc, radius, at = bend.arc, bend.radius, bend.at
+            except (Skip, TypeError):
+                continue
+            key = (*table[0], name, number)
+            if width is not None and radius < 0.5 * width:
+                message = f"inside the pipe's own wall, which is {show(width, 'mm')} across"
+                yield Finding((*key, "radius"), message, f"at least {show(0.5 * width, 'mm')}", why="of the centreline")
+            laid += arc
+            if length is None:
+                continue
+            if at is not None and at + arc > length + 1e-9:
+                message = f"the bend of {show(arc, 'mm')} would end beyond the pipe of {show(length, 'mm')}"
+                yield Finding((*key, "at"), message, f"up to {show(max(length - arc, 0.0), 'mm')}")
+        if length is not None and laid > length * (1.0 + 1e-9):
+            message = f"the bends take {show(laid, 'mm')} of a pipe of {show(length, 'mm')}"
+            yield Finding((*table[0], name), message, hint="look at angles and radii again", missing=True)
+
+
+def _bent_pipes(case: Any) -> Iterator[tuple[tuple[tuple[str, str], Any], str, float | None, float | None]]:
+    """((place, table), key of its bends, length, bore) of every pipe that may have bends [m]."""
+    runner, pipes = case.intake.runner, case.exhaust.header
+    if runner is not None:
+        yield (("intake", "runner"), runner), "bends", runner.length, runner.inlet_diameter
+    if pipes is not None:
+        shortest = min(pipes.primary_length, default=None)
+        yield (("exhaust", "header"), pipes), "primary_bends", shortest, pipes.primary_diameter
+        for part in ("secondary", "tail"):
+            length, width = getattr(pipes, f"{part}_length"), getattr(pipes, f"{part}_diameter")
+            yield (("exhaust", "header"), pipes), f"{part}_bends", length, width
+
+
+def throttle_plate(case: Any) -> Iterator[Finding]:
+    plate = case.intake.throttle
+    if plate is None:
+        return
+    key = ("intake", "throttle")
+    if plate.shaft_diameter >= plate.diameter:
+        yield Finding((*key, "shaft_diameter"), f"fills the bore of {show(plate.diameter, 'mm')}")
+    if plate.plate_angle is None:
+        return
+    if plate.opening != 1.0:
+        yield Finding((*key, "opening"), "stands beside plate_angle", hint="give one of the two")
+    if plate.plate_angle <= plate.shut_angle:
+        message = f"the plate is shut at {plate.shut_angle:g} deg"
+        allowed = f"above {plate.shut_angle:g} to 90 deg"
+        yield Finding((*key, "plate_angle"), message, allowed, why="from square across the bore")
+
+
 CHECKS = (
-    station_order, station_shapes, port_as_a_whole, intake_parts, runner, exhaust_parts, header, silencer, derived_port,
+    station_order, station_shapes, port_as_a_whole, intake_parts, runner, exhaust_parts, header, silencer, bends,
+    throttle_plate, derived_port,
 )  # fmt: skip

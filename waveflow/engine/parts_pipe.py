@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
@@ -52,6 +53,24 @@ class Station(Part):
         | None
     ) = None
     read_from: Annotated[str, Words(200, why="table the points came from")] = ""
+
+
+class Bend(Part):
+    """One bend of a pipe; without `at` its loss is spread over the whole pipe."""
+
+    angle: Annotated[float, Quantity("angle", "1 deg", "180 deg", why="how far the pipe turns", example="45 deg")]
+    radius: Annotated[
+        float, Quantity("length", "5 mm", "2000 mm", why="of the centreline, at least half the bore", example="60 mm")
+    ]
+    at: Annotated[float, Quantity("length", "0 mm", "6000 mm", why="where it begins, along the pipe")] | None = None
+
+    @property
+    def arc(self) -> float:
+        """Length along the centreline [m]."""
+        return math.radians(self.angle) * self.radius
+
+
+Bends = Annotated[tuple[Bend, ...], Field(max_length=24)]
 
 
 class Port(Part):
@@ -105,6 +124,7 @@ class Runner(Part):
     entry: Annotated[
         str, Choice(("bellmouth", "plain", "flanged", "ideal"), why="loss where air enters", example="bellmouth")
     ]
+    bends: Bends = ()
     roughness: Annotated[float, ROUGHNESS] = guess(
         "length", "0.02 mm", "0.005 mm", "0.05 mm", "smooth cast or drawn pipe; our choice"
     )
@@ -120,17 +140,41 @@ class Plenum(Part):
 
 
 class Throttle(Part):
-    """The butterfly between ambient and plenum."""
+    """The butterfly between ambient and plenum: open by a share of its area, or by the angle of its plate."""
 
     diameter: Annotated[
         float, Quantity("length", "10 mm", "200 mm", ("25 mm", "110 mm"), why="throttle bore", example="54 mm")
     ]
     opening: Annotated[float, Number(0.0005, 1.0, why="share of the bore's area that is open")] = standard(
-        1.0, "wide open"
+        1.0, "wide open, or as the plate's angle says"
+    )
+    plate_angle: (
+        Annotated[
+            float,
+            Quantity(
+                "angle", "0 deg", "90 deg", why="from square across the bore; 90 deg is wide open", example="35 deg"
+            ),
+        ]
+        | None
+    ) = None
+    shut_angle: Annotated[float, Quantity("angle", "0 deg", "30 deg", why="at which the plate shuts")] = guess(
+        "angle", "7 deg", "3 deg", "12 deg", "elliptic plate; common practice, no source"
+    )
+    shaft_diameter: Annotated[float, Quantity("length", "0 mm", "40 mm", why="of the spindle")] = standard(
+        0.0, "spindle in the discharge coefficient"
     )
     discharge_coefficient: Annotated[float, Number(0.2, 1.0, (0.6, 1.0), why="flow over isentropic flow")] = (
         guessed_number(0.85, 0.75, 0.95, "throttle with its spindle; from memory")
     )
+
+    @property
+    def open_share(self) -> float:
+        """Open share of the bore's area [-], as stated or by the angle of the plate."""
+        from waveflow.engine.losses import plate_opening
+
+        if self.plate_angle is None:
+            return self.opening
+        return plate_opening(self.plate_angle, self.shut_angle, self.shaft_diameter / self.diameter)
 
 
 class Reservoir(Part):
@@ -189,8 +233,17 @@ class Header(Part):
         None
     )
     silencer_length: Annotated[float, Quantity("length", "20 mm", "3000 mm", why="silencer")] | None = None
+    primary_bends: Bends = ()
+    secondary_bends: Bends = ()
+    tail_bends: Bends = ()
     merge_angle: (
-        Annotated[float, Quantity("angle", "0 deg", "180 deg", ("5 deg", "90 deg"), why="collector")] | None
+        Annotated[
+            float,
+            Quantity(
+                "angle", "0 deg", "120 deg", ("5 deg", "90 deg"), why="between a merging pipe and the collector's axis"
+            ),
+        ]
+        | None
     ) = None
     exit: Annotated[str, Choice(("plain", "flanged", "ideal"), why="how the last pipe ends")] = standard(
         "plain", "pipe ends in the open"

@@ -10,18 +10,16 @@ Infinite Flange", J. Sound Vib. 135, 1989, value from memory).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from waveflow.engine.losses import ENTRY_LOSS, Turn, bend_loss
 from waveflow.engine.port import AreaCurve, ramps_as_steps, runner_curve, steep_steps
 
 END_CORRECTION = {"ideal": 0.0, "bellmouth": 0.6133, "plain": 0.6133, "flanged": 0.8216}
 """Added length over pipe radius; a bellmouth is taken as standing free (a choice)."""
-
-ENTRY_LOSS = {"ideal": 0.0, "bellmouth": 0.05, "plain": 0.78, "flanged": 0.5}
-"""Loss of flow into an open end in dynamic heads of the pipe (handbook values, from memory)."""
 
 SAME_AREA = 1e-3
 """Relative difference of area below which two parts are one duct; above it the joint between them is a step."""
@@ -42,13 +40,18 @@ class Stretch:
     roughness: float
     wall_temperature: float
 
+    def moved(self, by: float) -> Stretch:
+        """The same part `by` metres further along."""
+        return replace(self, x0=self.x0 + by, x1=self.x1 + by)
+
 
 @dataclass(frozen=True)
 class Duct:
-    """An area curve and the parts along it; steps of area stay in the curve."""
+    """An area curve, the parts along it and their bends; steps of area stay in the curve."""
 
     curve: AreaCurve
     stretches: tuple[Stretch, ...]
+    turns: tuple[Turn, ...] = ()
 
     @property
     def length(self) -> float:
@@ -62,8 +65,8 @@ class Duct:
     def followed_by(self, other: Duct) -> Duct:
         """This duct and then the other one."""
         at = self.curve.length
-        moved = tuple(Stretch(s.name, s.x0 + at, s.x1 + at, s.roughness, s.wall_temperature) for s in other.stretches)
-        return Duct(self.curve.joined(other.curve), self.stretches + moved)
+        stretches = self.stretches + tuple(s.moved(at) for s in other.stretches)
+        return Duct(self.curve.joined(other.curve), stretches, self.turns + tuple(t.moved(at) for t in other.turns))
 
     def sections(self) -> list[tuple[float, float]]:
         """Stretches [m] without a step inside: what becomes one pipe each. Ramps too steep to mesh count as steps."""
@@ -77,7 +80,27 @@ class Duct:
     def without_steep_ramps(self) -> Duct:
         """The duct with every ramp too steep for cells made a step, decided from the description alone."""
         ramps = steep_steps(self.curve)
-        return Duct(ramps_as_steps(self.curve, ramps), self.stretches) if ramps else self
+        return replace(self, curve=ramps_as_steps(self.curve, ramps)) if ramps else self
+
+    def bent(self, bends: Any, start: float = 0.0, whole: float | None = None) -> Duct:
+        """The duct with those of a case's bends that lie in it, as the piece from `start` [m] on of a pipe `whole` [m] long.
+
+        A bend that does not say where it begins is spread over the whole pipe.
+        """
+        whole = self.length if whole is None else whole
+        turns = []
+        for bend in bends:
+            x0, x1 = 0.0, whole
+            if bend.at is not None:
+                x0, x1 = bend.at, min(bend.at + bend.arc, whole)
+            low, high = max(x0, start) - start, min(x1, start + self.length) - start
+            if high - low < 1e-9:
+                continue
+            diameter = 2.0 * math.sqrt(self.curve.mean_area(low, high) / math.pi)
+            rough = next(s.roughness for s in self.stretches if s.x0 <= low <= s.x1)
+            k = bend_loss(bend.angle, bend.radius, diameter, rough) * (high - low) / (x1 - x0)
+            turns.append(Turn(low, high, k))
+        return replace(self, turns=(*self.turns, *turns))
 
 
 def plain_duct(name: str, length: float, area: float, roughness: float, wall_temperature: float) -> Duct:
@@ -114,7 +137,7 @@ def intake_duct(case: Any) -> Duct | None:
         correction = END_CORRECTION[r.entry] * 0.5 * r.inlet_diameter
         if correction > 0.0:
             duct = plain_duct("mouth", correction, inlet, r.roughness, r.wall_temperature)
-        own = Duct(curve, (Stretch("runner", 0.0, r.length, r.roughness, r.wall_temperature),))
+        own = Duct(curve, (Stretch("runner", 0.0, r.length, r.roughness, r.wall_temperature),)).bent(r.bends)
         duct = own if duct is None else duct.followed_by(own)
     if side.port is not None:
         curve = port_curve(side.port)
@@ -134,6 +157,7 @@ def exhaust_duct(case: Any, cylinder: int) -> Duct | None:
     if h is not None:
         length = h.primary_length[cylinder % len(h.primary_length)]
         own = plain_duct("primary", length, circle(h.primary_diameter), h.roughness, h.wall_temperature)
+        own = own.bent(h.primary_bends)
         duct = own if duct is None else duct.followed_by(own)
         if h.tail_length is None and h.secondary_length is None:
             duct = with_free_end(duct, h, h.primary_diameter)
@@ -152,16 +176,18 @@ def tail_ducts(header: Any) -> list[Duct]:
     """What follows the collector: tail, silencer as an expansion chamber, rest of the tail; the last one ends free."""
     area = circle(header.tail_diameter)
     walls = (header.roughness, header.wall_temperature)
+    whole, bends = header.tail_length, header.tail_bends
     if header.silencer_at is None:
-        return [with_free_end(plain_duct("tail", header.tail_length, area, *walls), header, header.tail_diameter)]
+        return [with_free_end(plain_duct("tail", whole, area, *walls).bent(bends), header, header.tail_diameter)]
     ducts = []
     if header.silencer_at > 1e-6:
-        ducts.append(plain_duct("tail", header.silencer_at, area, *walls))
+        ducts.append(plain_duct("tail", header.silencer_at, area, *walls).bent(bends, 0.0, whole))
     chamber = header.silencer_volume / header.silencer_length
     ducts.append(plain_duct("silencer", header.silencer_length, chamber, *walls))
-    rest = header.tail_length - header.silencer_at - header.silencer_length
-    if rest > 1e-6:
-        ducts.append(with_free_end(plain_duct("tail end", rest, area, *walls), header, header.tail_diameter))
+    behind = header.silencer_at + header.silencer_length
+    if whole - behind > 1e-6:
+        last = plain_duct("tail end", whole - behind, area, *walls).bent(bends, behind, whole)
+        ducts.append(with_free_end(last, header, header.tail_diameter))
     return ducts
 
 

@@ -7,6 +7,8 @@ trade terms; `engine.build` does.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -117,11 +119,17 @@ class Assembly:
             self.reservoir(1e5, 300.0)
         self.end(pipe, side, 0, inward=0.0, outward=0.0)
 
-    def joint(self, upstream: list[tuple[int, str]], downstream: list[tuple[int, str]], contraction: float = 0.5) -> None:
-        """Join the pipe ends [(pipe, side), ...] of both sides of a merge, split or step of area."""
+    def joint(
+        self, upstream: list[tuple[int, str]], downstream: list[tuple[int, str]], contraction: float = 0.5,
+        angles: dict[int, float] | None = None,
+    ) -> None:  # fmt: skip
+        """Join the pipe ends [(pipe, side), ...] of both sides of a merge, split or step of area.
+
+        angles: pipe -> angle [deg, 0 to 180] between its axis and that of the joint; pipes not named lie on the axis.
+        """
         for pipe, side in [*upstream, *downstream]:
             self._claim(pipe, side)
-        self._joints.append((upstream, downstream, contraction))
+        self._joints.append((upstream, downstream, contraction, angles or {}))
 
     def orifice(self, a: int, b: int, area_ab: float = 0.0, area_ba: float = 0.0, **columns) -> None:
         """Connect two volumes by a nozzle of given effective areas [m2] (columns of `layout.orifice_type`)."""
@@ -206,13 +214,14 @@ class Assembly:
                 if key not in ("pipe", "side"):
                     row[key] = value
         joints = table(lay.joint_type, len(self._joints))
-        members = table(lay.member_type, sum(len(up) + len(down) for up, down, _ in self._joints))
+        members = table(lay.member_type, sum(len(up) + len(down) for up, down, *_ in self._joints))
         place = 0
-        for row, (upstream, downstream, contraction) in zip(joints, self._joints, strict=True):
+        for row, (upstream, downstream, contraction, angles) in zip(joints, self._joints, strict=True):
             row["first"], row["count"], row["contraction"] = place, len(upstream) + len(downstream), contraction
             for across, connected in enumerate((upstream, downstream)):
                 for pipe, side in connected:
-                    members[place] = (*self._face(pipes, pipe, side), across)
+                    turn = math.cos(0.75 * math.radians(angles.get(pipe, 0.0)))  # see joints.py
+                    members[place] = (*self._face(pipes, pipe, side), across, turn)
                     place += 1
         volumes = table(lay.volume_type, len(self._volumes))
         for row, v in zip(volumes, self._volumes, strict=True):

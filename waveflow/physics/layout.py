@@ -76,6 +76,7 @@ member_type = np.dtype(
         ("sign", np.float64),  # as in end_type
         ("area", np.float64),  # area of the pipe at the joint [m2]
         ("side", np.int64),  # 0 upstream, 1 downstream side of the joint: only streams across it recover pressure
+        ("turn", np.float64),  # share of a stream's momentum that turns into or out of this pipe's direction [-]
     ]
 )
 

@@ -38,8 +38,8 @@ def case_of(result: Any) -> Any | None:
 def conditions_of(case: Any) -> str:
     """What is held equal, in one line: throttle, ambient, what volumetric efficiency is counted on."""
     throttle = case.intake.throttle
-    opening = "" if throttle is None else "wide-open throttle, " if throttle.opening == 1.0 else (
-        f"throttle {100 * throttle.opening:.0f} % open, ")  # fmt: skip
+    opening = "" if throttle is None else "wide-open throttle, " if throttle.open_share == 1.0 else (
+        f"throttle {100 * throttle.open_share:.0f} % open, ")  # fmt: skip
     ambient = f"{case.ambient.pressure / 1e3:.1f} kPa, {case.ambient.temperature - 273.15:.0f} °C"
     return f"{opening}{ambient}; VE = fresh air delivered, on ambient density"
 

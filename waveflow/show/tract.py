@@ -35,7 +35,7 @@ def _intake(case: Any) -> list[Stretch]:
     side, alike = case.intake, case.engine.cylinders
     found: list[Stretch] = []
     if side.throttle is not None:
-        note = "" if side.throttle.opening == 1.0 else f"{100 * side.throttle.opening:.0f} % open"
+        note = "" if side.throttle.open_share == 1.0 else f"{100 * side.throttle.open_share:.0f} % open"
         found.append(_straight("throttle", PLATE_LENGTH, side.throttle.diameter, 1, "throttle", note))
     if side.plenum is not None:
         found.append(_chamber("plenum", side.plenum.volume, SIGN_LENGTH))

@@ -20,8 +20,8 @@ _ESCAPES = re.compile(r"\x1b\][^\x07\x1b]*(?:\x07|\x1b\\)|\x1b\[[0-?]*[ -/]*[@-~
 _HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
 MODEL_NOTE = (
-    "Effective valve areas are the flow sheet's own: how a sheet splits between valve and port, and bend losses, are "
-    "not modelled yet; ports carry wall friction only."
+    "Effective valve areas are the flow sheet's own, which hold the port's losses: ports carry wall friction only, "
+    "pipes outside the head also the losses of their bends and of the angle at which they merge."
 )
 
 # What a glyph becomes where the output's encoding lacks it.
