@@ -251,6 +251,11 @@ def from_si(value: float, unit: str) -> float:
     return (value - (_OFFSET.get(name, 0.0) if kind == "temperature" else 0.0)) / TABLE[kind][name]
 
 
+def offset_of(kind: str, unit: str) -> float:
+    """What stands at zero of a unit [SI]: 273.15 K of degC, 0 of everything but temperatures."""
+    return _OFFSET.get(unit, 0.0) if kind == "temperature" else 0.0
+
+
 def plain(number: float, digits: int) -> str:
     """Number with `digits` significant digits and no exponent between 1e-6 and 1e15: 7000, 0.0385."""
     text = f"{number:.{digits}g}"

@@ -15,6 +15,7 @@ from waveflow.engine.cylinders import burn_of, cylinder_columns
 from waveflow.engine.flowsheet import ValveFlow
 from waveflow.engine.losses import loss_rows, rough_friction
 from waveflow.engine.model import Model, PipeInfo
+from waveflow.engine.percylinder import of_cylinder
 from waveflow.engine.tract import (
     Duct,
     cell_areas,
@@ -199,26 +200,26 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
     entry = case.intake.runner.entry if case.intake.runner is not None else "ideal"
     fresh = dict(pressure=source[0], temp=source[1], yf=b.fresh_fuel * (1.0 - source[2]), yb=source[2])
     end_area = None if lumped else float(duct.curve.area_at(duct.length))
-    forward, reverse = b.valve_curves("intake", intake_lift, intake_flow, end_area)
-    if lumped and ideal.quasi_steady and duct is not None:
-        loss = _steady_resistance(duct, 1.0 / inward_opening(entry) ** 2 - 1.0, ideal.frictionless)
-        count = case.intake.valve.count
-        tables = effective_area_table(intake_lift, intake_flow, count, None)
-        forward, reverse = (asm.curve(_in_series(t, loss)) for t in tables)
+    alike = (duct, *_intake_curves(b, duct, intake_lift, intake_flow, lumped, entry))
     for k, row in enumerate(cylinders):
         fuelled = 1.0 if b.port_fuel else 0.0
+        own, (path, forward, reverse) = of_cylinder(case, k), alike
+        if own is not case:
+            flow = valve_flow(own.intake.flow, own.intake.valve, "intake")
+            path = intake_duct(own)
+            forward, reverse = _intake_curves(b, path, intake_lift, flow, lumped, entry)
         if lumped:
             asm.orifice(
                 plenum, asm.volume_of(row), curve_ab=forward, curve_ba=reverse, cylinder=row, role=1, fuelled=fuelled
             )
             continue
-        laid = b.chain(duct, b.cell, k, "intake", fresh)
+        laid = b.chain(path, b.cell, k, "intake", fresh)
         asm.end(laid[0][0], "near", plenum, inward=inward_opening(entry), outward=1.0)
         asm.end(
             laid[-1][0], "far", asm.volume_of(row), curve_in=reverse, curve_out=forward, cylinder=row, role=1,
             recovery=float(ideal.valve_recovery == "momentum"), fuelled=fuelled,
         )  # fmt: skip
-        _intake_probes(b, duct, laid, k)
+        _intake_probes(b, path, laid, k)
         if ideal.no_memory:
             opens = (intake_lift.open_angle() + phases[k]) % 720.0
             restarts.append((opens, [number for number, _, _ in laid], plenum))
@@ -241,6 +242,18 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
         exhaust_flow=exhaust_flow, mean_intake_area=area, intake_length=duct.length if duct is not None else 0.0,
         assumed=intake_flow.assumed or exhaust_flow.assumed, phases=phases, restarts=restarts,
     )  # fmt: skip
+
+
+def _intake_curves(
+    b: _Builder, duct: Duct | None, lift: LiftCurve, flow: ValveFlow, lumped: bool, entry: str
+) -> tuple[int, int]:
+    """Rows of the area tables of one cylinder's intake valves, forward and reverse; a pipe without inertia is in series."""
+    if lumped and b.case.ideal.quasi_steady and duct is not None:
+        loss = _steady_resistance(duct, 1.0 / inward_opening(entry) ** 2 - 1.0, b.case.ideal.frictionless)
+        tables = effective_area_table(lift, flow, b.case.intake.valve.count, None)
+        forward, reverse = (b.asm.curve(_in_series(t, loss)) for t in tables)
+        return forward, reverse
+    return b.valve_curves("intake", lift, flow, None if lumped else float(duct.curve.area_at(duct.length)))
 
 
 def _intake_probes(b: _Builder, duct: Duct, laid: list, k: int) -> None:
@@ -269,16 +282,21 @@ def _lay_exhaust(b: _Builder, cylinders: list[int], outlet: int, lift: LiftCurve
     first = exhaust_duct(case, 0)
     lumped = ideal.quasi_steady or first is None
     end_area = None if lumped else float(first.curve.area_at(0.0))
-    forward, reverse = b.valve_curves("exhaust", lift, flow, end_area)
+    alike = flow, *b.valve_curves("exhaust", lift, flow, end_area)
     ends: list[int] = []
     for k, row in enumerate(cylinders):
+        own, (flow, forward, reverse) = of_cylinder(case, k), alike
+        if own is not case:
+            flow = valve_flow(own.exhaust.flow, own.exhaust.valve, "exhaust")
+            end_area = None if lumped else float(exhaust_duct(own, k).curve.area_at(0.0))
+            forward, reverse = b.valve_curves("exhaust", lift, flow, end_area)
         if lumped:
-            loss = _steady_resistance(exhaust_duct(case, k), 0.0, ideal.frictionless)
+            loss = _steady_resistance(exhaust_duct(own, k), 0.0, ideal.frictionless)
             tables = effective_area_table(lift, flow, case.exhaust.valve.count, None)
             out, back = (asm.curve(_in_series(t, loss)) for t in tables)
             asm.orifice(outlet, asm.volume_of(row), curve_ab=back, curve_ba=out, cylinder=row, role=2)
             continue
-        duct = exhaust_duct(case, k)
+        duct = exhaust_duct(own, k)
         laid = b.chain(duct, cell, k, "exhaust", hot)
         asm.end(
             laid[0][0], "near", asm.volume_of(row), curve_in=forward, curve_out=reverse, cylinder=row, role=2,

@@ -21,6 +21,7 @@ from waveflow.engine.fields import Whole, Words, standard
 from waveflow.engine.margins import split_margin
 from waveflow.engine.options import Enlarge, settle_flows
 from waveflow.engine.part import Part
+from waveflow.engine.parts_cylinder import MOST_CYLINDERS, Cylinder
 from waveflow.engine.parts_engine import (
     Ambient,
     Burn,
@@ -35,6 +36,7 @@ from waveflow.engine.parts_engine import (
     Wiebe,
 )
 from waveflow.engine.parts_pipe import Exhaust, Intake
+from waveflow.engine.percylinder import without_own_flow
 from waveflow.engine.reading import SET, Reading, read, read_string
 from waveflow.errors import CaseError, CaseProblem, CaseWarning
 
@@ -63,6 +65,7 @@ class Case(Part):
     run: Run = Field(default_factory=Run)
     ideal: Ideal = Field(default_factory=Ideal)
     enlarge: Enlarge | None = None
+    cylinder: Annotated[tuple[Cylinder, ...], Field(max_length=MOST_CYLINDERS)] = ()
 
     _source: str = PrivateAttr(default="")
     _base: str | None = PrivateAttr(default=None)
@@ -188,6 +191,7 @@ def _made(reading: Reading) -> Case:
     if problems:
         raise CaseError(sorted(dict.fromkeys(problems), key=lambda each: (each.file == SET, each.file, each.line or 0)))
     case, computed = complete(case)
+    settled += _common_sheets(case)
     if case.enlarge is not None:
         case, remarks = _with_derived_port(case, enlarged, reading)
         warnings += remarks
@@ -200,6 +204,15 @@ def _made(reading: Reading) -> Case:
     case._text = toml_text(reading.tree | marks_table(marks), [f"filled in: {each}" for each in assumptions])
     case._digest = hashlib.sha256(case._text.encode()).hexdigest()
     return case
+
+
+def _common_sheets(case: Case) -> list[Assumption]:
+    """What is assumed for cylinders with a port of their own and no flow of their own."""
+    why = "no reading of this cylinder's own port: give intake.readings or flow"
+    return [
+        Assumption(f"cylinder[{place}].{side}.flow", "the common sheet", "guess", why=why.replace("intake", side))
+        for place, side in without_own_flow(case)
+    ]
 
 
 def _with_derived_port(case: Case, enlarged: Any, reading: Reading) -> tuple[Case, list[CaseWarning]]:

@@ -32,12 +32,12 @@ Check = Callable[[Any], Iterator[Finding]]
 
 def find(case: Any, reading: Reading, partly_wrong: bool) -> tuple[list[CaseProblem], list[CaseWarning]]:
     """All findings of all checks; values already known to be wrong (`UNKNOWN`) end only the check that meets them."""
-    from waveflow.engine import checks_engine, checks_pipes, checks_practice, checks_valves
+    from waveflow.engine import checks_cylinder, checks_engine, checks_pipes, checks_practice, checks_valves
 
     problems: list[CaseProblem] = []
     warnings: list[CaseWarning] = []
-    for check in (*checks_engine.CHECKS, *checks_valves.CHECKS, *checks_pipes.CHECKS,
-                  *checks_practice.CHECKS):  # fmt: skip
+    sided = (*checks_valves.CHECKS, *checks_pipes.CHECKS, *checks_practice.CHECKS)
+    for check in (*checks_engine.CHECKS, *sided, *checks_cylinder.CHECKS, lambda case: checks_cylinder.as_a_case(case, sided)):
         # what was found before a wrong value ended the check still stands
         try:
             for finding in check(case):
@@ -45,7 +45,8 @@ def find(case: Any, reading: Reading, partly_wrong: bool) -> tuple[list[CaseProb
         except Skip:
             continue
     if not partly_wrong and not problems:
-        for check in (*checks_valves.LATE_CHECKS, *checks_practice.LATE_CHECKS):
+        late = (*checks_valves.LATE_CHECKS, *checks_practice.LATE_CHECKS)
+        for check in (*late, lambda case: checks_cylinder.as_a_case(case, late)):
             for finding in check(case):
                 _put(finding, reading, problems, warnings)
         for key, message in reading.notes.remarks:

@@ -132,10 +132,13 @@ def expand_tables(
 ) -> None:
     """Puts the rows of every CSV file named by a key `file` in its place, into `tree` and `places`."""
     wanted = [(side, name) for side in ("intake", "exhaust") for name in ("port", "cam", "flow")] + [("burn",)]
+    entries = tree.get("cylinder")
+    count = len(entries) if isinstance(entries, list) else 0
+    wanted += [("cylinder", k, *key) for k in range(count) for key in wanted[:-1] if key[-1] != "cam"]
     for key in wanted:
         table: Any = tree
         for part in key:
-            table = table.get(part) if isinstance(table, dict) else None
+            table = table[part] if isinstance(part, int) else table.get(part) if isinstance(table, dict) else None
         if isinstance(table, dict) and "file" in table:
             _expand(key, table, places, folder, label, notes)
         stations = table.get("stations") if isinstance(table, dict) and key[-1] == "port" else None
@@ -156,7 +159,8 @@ def _expand(
 
     def bad(message: str, hint: str = "") -> None:
         value = f'"{name}"' if isinstance(name, str) else None
-        dotted = ".".join(str(part) for part in (*key, "file"))
+        steps = (f"[{part}]" if isinstance(part, int) and key[0] == "cylinder" else f".{part}" for part in key)
+        dotted = "".join(steps)[1:] + ".file"
         notes.problems.append(CaseProblem(own_label, dotted, value, message, hint=hint, line=line))
         notes.unread.update((*key, column) for column in columns)
 
@@ -239,10 +243,10 @@ def _series(
     """Two columns of numbers; a flow sheet may hold both sides, its flow column then bears the side's name."""
     sources = []
     for column in columns:
-        source = str(key[0]) if column == "flow" and column not in sheet.units else column
+        source = str(key[-2]) if column == "flow" and column not in sheet.units else column
         if source not in sheet.units:
             seen = ", ".join(f'"{name}"' for name in sheet.units if name)
-            also = f' or "{key[0]}"' if column == "flow" else ""
+            also = f' or "{key[-2]}"' if column == "flow" else ""
             hint = f"its columns are {seen}"
             notes.problems.append(CaseProblem(label, "", None, f'no column "{column}"{also}', hint=hint))
             notes.unread.update((*key, each) for each in columns)

@@ -103,6 +103,7 @@ def problems_of(error: ValidationError, root: type[Part], reading: Reading) -> t
     bare = _without_units(entries, reading)
     problems = [_all_bare(key, first, reading) for key, first in bare.items()]
     spoilt = {key[:-1] for key, _ in entries} | {key for key, entry in entries if entry["type"] == "wrong"}
+    spoilt |= {key[:-2] for key, _ in entries if len(key) > 2 and isinstance(key[-2], int)}
     for key, entry in entries:
         # a key that is missing only because it is misspelt is one mistake, not two; a list is short of its bad items
         if (
@@ -207,7 +208,8 @@ def _problem(key: Key, entry: dict, root: type[Part], reading: Reading, cures: d
         hint = "write { at = ..., ... }" if isinstance(key[-1], int) else f"write [{dotted(key)}] with its keys below"
         return made("not a table", hint=hint)
     if kind in ("tuple_type", "list_type"):
-        return made("not a list", hint="write [ ..., ... ]")
+        tables = isinstance(reading.value(key), dict)
+        return made("not a list", hint=f"write [[{dotted(key)}]] with double brackets" if tables else "write [ ..., ... ]")
     if kind == "too_short":
         return made(f"{_count(context['actual_length'])}; at least {context['min_length']} are needed")
     if kind == "too_long":

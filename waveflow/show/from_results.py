@@ -149,9 +149,10 @@ def probe_places(case: Any, cylinder: int = 1) -> dict[str, tuple[int, str, floa
     name -> (cylinder, side, distance [m] from the outer end of the intake path, or from the exhaust valve), as
     ``study.cycle.run_point`` takes them. Empty for a case whose valves draw straight from a volume.
     """
+    from waveflow.engine.percylinder import of_cylinder
     from waveflow.engine.tract import intake_duct
 
-    duct = intake_duct(case)
+    duct = intake_duct(of_cylinder(case, cylinder - 1))
     if duct is None or case.ideal.quasi_steady or case.ideal.infinite_plenum_at_valve:
         return {}
     places = np.linspace(0.0, duct.length, PROBES_DRAWN)
@@ -163,6 +164,7 @@ def cycle_view(case: Any, rpm: float, point: Any, cylinder: int = 1, left_out: s
 
     Angles are turned so that 0 is the firing top dead centre of that `cylinder` [1..].
     """
+    from waveflow.engine.percylinder import of_cylinder
     from waveflow.engine.tract import intake_duct
     from waveflow.show.check import lift_of
 
@@ -171,7 +173,7 @@ def cycle_view(case: Any, rpm: float, point: Any, cylinder: int = 1, left_out: s
     shift = int(np.searchsorted(trace.angle, phase))
     columns = {name: np.roll(trace[name], -shift) for name in trace.names}
     own = {name: columns[f"cylinder {cylinder} {name}"] for name in CYLINDER_COLUMNS}
-    duct = intake_duct(case)
+    duct = intake_duct(of_cylinder(case, cylinder - 1))
     probes = []
     for name, (_, side, x) in probe_places(case, cylinder).items():
         place = duct.length - x if side == "intake" else x

@@ -16,6 +16,7 @@ def places_asked(case: Any, texts: Iterable[str]) -> dict[str, tuple[int, str, f
     [m] are as ``engine.build.build`` wants them: from the outer end (intake) or from the valve (exhaust). Raises
     ``Refused`` (a usage error) with what is wrong.
     """
+    from waveflow.engine.percylinder import of_cylinder
     from waveflow.engine.tract import exhaust_duct, intake_duct
     from waveflow.units import UnitError, parse
 
@@ -32,7 +33,8 @@ def places_asked(case: Any, texts: Iterable[str]) -> dict[str, tuple[int, str, f
             place = parse(distance, "length")
         except UnitError as error:
             raise Refused(f'--probe "{plain(text, 60)}": {error.message} {error.hint}'.rstrip()) from None
-        duct = intake_duct(case) if side == "intake" else exhaust_duct(case, cylinder - 1)
+        own = of_cylinder(case, cylinder - 1)
+        duct = intake_duct(own) if side == "intake" else exhaust_duct(own, cylinder - 1)
         if duct is None or not 0 <= place <= duct.length:
             reach = "there is no pipe" if duct is None else f"the path reaches 0 to {1e3 * duct.length:.0f} mm"
             raise Refused(f'--probe "{plain(text, 60)}": {reach} from the {side} valve')

@@ -1,10 +1,22 @@
-"""The columns of a result: SI units, plain words, and how a value is shown to the user."""
+"""The columns of a result: SI units, plain words, and how a value is shown to the user.
+
+Results are kept in SI. What a reader sees (tables, CSV headers, axes) goes through `shown` and `measure`, which follow the
+units asked for with `asked_units`: one switch for all of them.
+"""
 
 from __future__ import annotations
 
+import difflib
+import math
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+
+from waveflow import units
 
 # name: (SI unit of the array, plain words). One table for headers, reports and documentation.
 COLUMNS: dict[str, tuple[str, str]] = {
@@ -58,6 +70,137 @@ _SHOWN: dict[str, tuple[str, float, float, int]] = {
 }
 
 
+# SI unit of a column: kind of quantity in units.TABLE
+_KINDS = {"N m": "torque", "W": "power", "Pa": "pressure", "K": "temperature", "m/s": "velocity", "kg/s": "mass_flow"}
+# kind: (unit shown where none is asked for, its label)
+_USUAL = {
+    "torque": ("Nm", "N m"), "power": ("kW", "kW"), "pressure": ("kPa", "kPa"), "temperature": ("degC", "deg C"),
+    "velocity": ("m/s", "m/s"), "mass_flow": ("g/s", "g/s"), "length": ("mm", "mm"), "area": ("mm2", "mm\u00b2"),
+    "volume": ("cc", "cc"), "volume_flow": ("CFM", "CFM"), "pressure_difference": ("inH2O", "inH2O"), "mass": ("mg", "mg"),
+}  # fmt: skip
+_LABELS = {
+    "Nm": "N m", "degC": "deg C", "degF": "deg F", "mm2": "mm\u00b2", "cm2": "cm\u00b2", "in2": "in\u00b2", "in3": "in\u00b3",
+}  # fmt: skip
+_WATER = ("inH2O", "mmH2O", "cmH2O")  # columns of water measure differences: a bench's depression
+SYSTEMS: dict[str, dict[str, str]] = {
+    "SI": {},
+    "US": {
+        "torque": "lb-ft", "power": "hp", "pressure": "psi", "temperature": "degF", "velocity": "ft/s",
+        "mass_flow": "lb/min", "length": "in", "area": "in2", "volume": "cc", "volume_flow": "CFM",
+        "pressure_difference": "inH2O",
+    },
+}  # fmt: skip
+CFM_DENSITY = 101325.0 / (287.05 * 293.15)
+"""Density [kg/m3] at which an air flow is counted in CFM where that is asked for: dry air of 20 degC and 101.325 kPa."""
+
+
+@dataclass(frozen=True)
+class UnitsAsked:
+    """The units a reader wants: by kind of quantity, and by column where one differs; what is not named stays as it is."""
+
+    kinds: Mapping[str, str] = field(default_factory=dict)
+    columns: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def words(self) -> str:
+        """The units in words; empty where none were asked for."""
+        named = [f"{kind.replace('_', ' ')} in {_label(unit)}" for kind, unit in self.kinds.items()]
+        return ", ".join([*named, *(f"{words_of(name)} in {_label(unit)}" for name, unit in self.columns.items())])
+
+
+_AS_USUAL = UnitsAsked()
+_asked: ContextVar[UnitsAsked] = ContextVar("units asked for", default=_AS_USUAL)
+
+
+@contextmanager
+def asked_units(wanted: UnitsAsked | str) -> Iterator[UnitsAsked]:
+    """Show everything in these units ("US", "lb-ft, hp, psi", "torque=lb-ft") until the block ends. Raises UnitError."""
+    made = parse_units(wanted) if isinstance(wanted, str) else wanted
+    token = _asked.set(made)
+    try:
+        yield made
+    finally:
+        _asked.reset(token)
+
+
+def parse_units(text: str) -> UnitsAsked:
+    """Units from words: a system (SI, US), units (each for all of its kind), or COLUMN=UNIT; later words win.
+
+    Raises UnitError with the nearest name there is.
+    """
+    kinds: dict[str, str] = {}
+    columns: dict[str, str] = {}
+    for word in (piece.strip() for piece in text.split(",")):
+        if not word:
+            continue
+        name, equals, unit = (piece.strip() for piece in word.partition("="))
+        if equals:
+            columns[_column(name)] = _unit_of_column(_column(name), unit)
+        elif word.upper() in SYSTEMS:
+            kinds |= SYSTEMS[word.upper()]
+            if word.upper() == "SI":
+                kinds.clear()
+                columns.clear()
+        else:
+            kinds |= _kinds_of(word)
+    return UnitsAsked(kinds, columns)
+
+
+def _column(name: str) -> str:
+    plain = name.lower().replace(" ", "_")
+    if plain in COLUMNS:
+        return plain
+    close = difflib.get_close_matches(plain, COLUMNS, 1, 0.6)
+    raise units.UnitError(f'no column is called "{name}"', f"did you mean {close[0]}?" if close else "")
+
+
+def _unit_of_column(name: str, unit: str) -> str:
+    kind = _KINDS.get(unit_of(name))
+    if kind is None:
+        raise units.UnitError(f"{name} has no other unit than {shown(name, [])[1]}")
+    if name == "air_flow" and units.unit_named(unit, "volume_flow") == "CFM":
+        return "CFM"
+    found = units.unit_named(unit, kind)
+    if found is None:
+        raise units.UnitError(f'"{unit}" is no unit of {name}', f"give one of {', '.join(units.TABLE[kind])}")
+    return found
+
+
+def _kinds_of(word: str) -> dict[str, str]:
+    for kind in _USUAL:
+        found = units.unit_named(word, kind) if kind in units.TABLE else None
+        if found is not None:
+            if kind == "pressure" and found in _WATER:
+                return {"pressure_difference": found}
+            return {kind: found} | ({"pressure_difference": "inH2O"} if kind == "pressure" else {})
+    known = [unit for kind in _USUAL for unit in units.TABLE.get(kind, {}) if unit]
+    close = difflib.get_close_matches(word, known, 1, 0.5)
+    raise units.UnitError(
+        f'no unit is called "{word}"',
+        (f"did you mean {close[0]}? " if close else "") + "write US, SI, or units such as lb-ft, hp, psi, CFM, in",
+    )
+
+
+def _label(unit: str) -> str:
+    return _LABELS.get(unit, unit)
+
+
+def _finer(kind: str, unit: str, digits: int) -> int:
+    """Decimals that keep about the digits the usual unit has."""
+    return max(0, digits + math.ceil(math.log10(units.TABLE[kind][unit] / units.TABLE[kind][_USUAL[kind][0]]) - 0.2))
+
+
+def measure(kind: str, value: Any, digits: int = 1) -> tuple[Any, str, int]:
+    """An SI value, or an array of them, in the unit asked for: (value, label of the unit, decimals worth showing).
+
+    `kind` is one of units.TABLE; `digits` are those of the unit shown where none is asked for (mm, mm2, cc, kPa, N m, kW).
+    """
+    unit = _asked.get().kinds.get(kind, _USUAL[kind][0])
+    label = _USUAL[kind][1] if unit == _USUAL[kind][0] else _label(unit)
+    offset = units.offset_of(kind, unit)
+    return (np.asarray(value, float) - offset)[()] / units.TABLE[kind][unit], label, _finer(kind, unit, digits)
+
+
 def unit_of(name: str) -> str:
     """SI unit of a column by name; "1" for a dimensionless one and for a name that is not in ``COLUMNS``."""
     return COLUMNS.get(name, ("1", ""))[0]
@@ -69,6 +212,14 @@ def words_of(name: str) -> str:
 
 
 def shown(name: str, values: Any) -> tuple[np.ndarray, str, int]:
-    """A column in user's units: (values, unit, decimals worth showing)."""
+    """A column in user's units, or in those asked for: (values, unit, decimals worth showing)."""
     unit, factor, offset, digits = _SHOWN.get(name) or _SHOWN.get(unit_of(name), (unit_of(name), 1.0, 0.0, 4))
-    return np.asarray(values, float) * factor + offset, unit, digits
+    values = np.asarray(values, float)
+    kind, asked = _KINDS.get(unit_of(name)), _asked.get()
+    wanted = asked.columns.get(name) or asked.kinds.get(kind or "")
+    if name == "air_flow" and (wanted == "CFM" or name not in asked.columns and asked.kinds.get("volume_flow") == "CFM"
+                               and "mass_flow" not in asked.kinds):  # fmt: skip
+        return values / CFM_DENSITY / units.TABLE["volume_flow"]["CFM"], f"CFM of {CFM_DENSITY:.4f} kg/m3", digits
+    if wanted is None or kind is None or wanted == _USUAL[kind][0]:
+        return values * factor + offset, unit, digits
+    return (values - units.offset_of(kind, wanted)) / units.TABLE[kind][wanted], _label(wanted), _finer(kind, wanted, digits)
