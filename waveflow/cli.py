@@ -16,6 +16,7 @@ from typing import Any
 import click
 
 from waveflow.errors import CaseError
+from waveflow.show.asked import as_read, in_units
 from waveflow.show.endings import DONE, FAILED, INTERRUPTED, PARTIAL, Refused, ending_of, hear_terminate, leave
 from waveflow.show.new import new, sensitive
 from waveflow.show.terminal import prepare_streams, say
@@ -55,6 +56,7 @@ cli.add_command(sensitive)
 @_file
 @click.option("--figure", type=click.Path(path_type=Path), help="Also draw the gas path to scale (.png or .svg).")
 @_set
+@in_units
 @_json
 def check(file: Path, figure: Path | None, settings: tuple[str, ...], as_json: bool) -> None:
     """Say what was understood of a case FILE: tables, drawing, warnings, and every value nobody gave."""
@@ -80,6 +82,7 @@ def check(file: Path, figure: Path | None, settings: tuple[str, ...], as_json: b
 @click.option("--figure", type=click.Path(path_type=Path), help="Draw the cycle (.png or .svg).")
 @click.option("--csv", "table", type=click.Path(path_type=Path), help="Write every trace by crank angle.")
 @_set
+@as_read
 @_json
 @_quiet
 def run(file: Path, rpm: float, probes: tuple[str, ...], figure: Path | None, table: Path | None,
@@ -123,6 +126,7 @@ def run(file: Path, rpm: float, probes: tuple[str, ...], figure: Path | None, ta
 @_resume
 @_workers
 @_set
+@as_read
 @_json
 @_quiet
 def sweep(file: Path, rpm: str, out: Path | None, resume: bool, workers: int | None, settings: tuple[str, ...],
@@ -166,6 +170,7 @@ def sweep(file: Path, rpm: str, out: Path | None, resume: bool, workers: int | N
 @_workers
 @_resume
 @_set
+@as_read
 @_json
 @_quiet
 def compare(files: tuple[Path, ...], rpm: str, band: str | None, target: str | None, target_of: str, out: Path | None,
@@ -209,12 +214,15 @@ def compare(files: tuple[Path, ...], rpm: str, band: str | None, target: str | N
 @cli.command(short_help="Show a kept result again.")
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--figure", type=click.Path(path_type=Path), help="Draw the comparison again (.png or .svg).")
+@click.option("--csv", "table", type=click.Path(path_type=Path), help="Write every point again, in the units asked for.")
+@as_read
 @_json
-def reopen(folder: Path, figure: Path | None, as_json: bool) -> None:
+def reopen(folder: Path, figure: Path | None, table: Path | None, as_json: bool) -> None:
     """Show the result kept in a FOLDER again, without running anything."""
     _figure_name(figure)
-    from waveflow.show.deliver import comparison_data, print_json, sweep_data
-    from waveflow.show.from_results import comparison_view, stamp_of
+    _file_name("--csv", table)
+    from waveflow.show.deliver import comparison_data, print_json, sweep_data, write_again
+    from waveflow.show.from_results import stamp_of
     from waveflow.show.tables import print_comparison, print_sweep
     from waveflow.study.compare import Comparison
     from waveflow.study.store import open_folder
@@ -224,13 +232,7 @@ def reopen(folder: Path, figure: Path | None, as_json: bool) -> None:
     for warning in stored.warnings:
         say(f"Note: {warning}")
     compared = isinstance(made, Comparison)
-    if figure is not None:
-        if not compared:
-            raise Refused("This folder holds a single sweep; there is no comparison to draw.")
-        from waveflow.show.canvas import save
-        from waveflow.show.comparison import comparison_figure
-
-        save(comparison_figure(comparison_view(made, grid)), figure)
+    write_again(made, grid, figure, table)
     if as_json:
         print_json(comparison_data(made, extra, grid) if compared else sweep_data(made), sys.stdout)
     elif compared:

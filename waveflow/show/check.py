@@ -9,11 +9,13 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
 from waveflow.show.measured import measured_data, print_measured
+from waveflow.show.sizes import size, unit, with_unit
 from waveflow.show.terminal import can_show, console, table, width_of
 from waveflow.show.text_drawing import FINE_GLYPHS, near_cylinder, path_drawing
 from waveflow.show.tract import tract_of
 from waveflow.show.views import Stretch, Tract
 from waveflow.show.words import MODEL_NOTE, counted, percent_change, plain, span
+from waveflow.study.columns import measure
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -32,10 +34,12 @@ def engine_rows(case: Any) -> list[Row]:
     order = "-".join(str(number) for number in engine.firing_order) if engine.firing_order else ""
     rows = [
         ("cylinders", f"{engine.cylinders}" + (f", firing order {order}" if order else "")),
-        ("bore, stroke, rod", f"{_mm(engine.bore)}, {_mm(engine.stroke)}, {_mm(engine.rod_length)} mm"),
-        ("displacement", f"{1e6 * case.displacement:.0f} cc"),
-        ("compression", f"ratio {case.compression.ratio:.2f}, {1e6 * case.clearance_volume:.1f} cc at top dead centre"),
-        ("ambient", f"{case.ambient.pressure / 1e3:.1f} kPa absolute, {case.ambient.temperature - 273.15:.0f} °C"),
+        ("bore, stroke, rod", f"{_mm(engine.bore)}, {_mm(engine.stroke)}, {_mm(engine.rod_length)} {unit('length')}"),
+        ("displacement", with_unit("volume", case.displacement)),
+        ("compression", f"ratio {case.compression.ratio:.2f}, "
+                        f"{with_unit('volume', case.clearance_volume, 1)} at top dead centre"),
+        ("ambient", f"{with_unit('pressure', case.ambient.pressure, 1)} absolute, "
+                    f"{with_unit('temperature', case.ambient.temperature).replace('deg ', '°')}"),
         ("fuel", _fuel(case.fuel)),
         ("burn", _burn(case.burn)),
         ("speeds", span(case.range.from_, case.range.to) + (f", your band {span(*band)}" if band else "")
@@ -49,7 +53,8 @@ def _fuel(fuel: Any) -> str:
 
 
 def _mm(value: float) -> str:
-    return f"{1e3 * value:.4g}"
+    shown, label, digits = measure("length", value)
+    return f"{shown:.4g}" if label == "mm" else f"{shown:.{digits}f}"
 
 
 def _burn(burn: Any) -> str:
@@ -69,8 +74,8 @@ def valve_rows(case: Any) -> list[tuple[str, str, str]]:
         side = getattr(case, name)
         lift = lift_of(case, name)
         columns.append([
-            f"{side.valve.count} x {_mm(side.valve.head_diameter)} mm",
-            f"{_mm(lift.max_lift)} mm at {lift.max_lift_angle:.0f}°",
+            f"{side.valve.count} x {_mm(side.valve.head_diameter)} {unit('length')}",
+            f"{_mm(lift.max_lift)} {unit('length')} at {lift.max_lift_angle:.0f}°",
             f"{lift.open_angle():.0f}° to {lift.close_angle():.0f}°",
             {"card": "cam card", "table": "lift table"}.get(side.cam.kind, "sine squared"),
             _flow(side.flow),
@@ -96,7 +101,8 @@ def _flow(flow: Any) -> str:
     if flow.kind == "stock":
         return "ASSUMED: stock coefficient on the valve-head area"
     if flow.kind == "sheet":
-        return f"sheet, {len(flow.lift)} lifts at {flow.depression / 249.08891:.3g} inH2O, on {flow.reference_area}"
+        depression, label, _ = measure("pressure_difference", flow.depression)
+        return f"sheet, {len(flow.lift)} lifts at {depression:.3g} {label}, on {flow.reference_area}"
     return f"coefficients at {len(flow.coefficient)} lifts, on {flow.reference_area}"
 
 
@@ -110,16 +116,16 @@ def path_rows(tract: Tract) -> Iterator[tuple[str, ...]]:
 
 def _sizes(stretch: Stretch) -> tuple[str, str, str, str]:
     if stretch.kind == "volume":
-        return "", "", f"{1e6 * stretch.content:.0f}", stretch.note
-    length = "" if stretch.kind == "throttle" else f"{1e3 * stretch.length:.0f}"
-    ends = [f"{1e6 * area:.0f}" for area in (stretch.area[0], stretch.area[-1])]
+        return "", "", size("volume", stretch.content), stretch.note
+    length = "" if stretch.kind == "throttle" else size("length", stretch.length)
+    ends = [size("area", float(area)) for area in (stretch.area[0], stretch.area[-1])]
     area = ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
     notes = [stretch.note] if stretch.note else []
     if stretch.stations:
         least = min(stretch.stations, key=lambda mark: mark.area)
         place = f" ({plain(least.note, 20)})" if least.note else ""
-        notes.insert(0, f"smallest {1e6 * least.area:.0f} at {1e3 * least.at:.0f} mm{place}")
-    content = "" if stretch.kind == "throttle" else f"{1e6 * stretch.content:.1f}"
+        notes.insert(0, f"smallest {size('area', least.area)} at {with_unit('length', least.at)}{place}")
+    content = "" if stretch.kind == "throttle" else size("volume", stretch.content, 1)
     return length, area, content, ", ".join(notes)
 
 
@@ -140,7 +146,8 @@ def print_check(case: Any, stream: IO[str] | None = None) -> None:
     out.print()
     out.print(table((("valves", "left"), ("intake", "left"), ("exhaust", "left")), valve_rows(case)))
     out.print()
-    head = (("gas path", "left"), ("part", "left"), ("length, mm", "right"), ("area, mm²", "right"), ("cc", "right"))
+    head = (("gas path", "left"), ("part", "left"), (f"length, {unit('length')}", "right"),
+            (f"area, {unit('area')}", "right"), (unit("volume"), "right"))  # fmt: skip
     out.print(table((*head, ("", "left")), list(path_rows(tract))))
     out.print()
     fine, width = can_show(FINE_GLYPHS, out.file), width_of(out.file)
@@ -211,9 +218,9 @@ def derived_rows(case: Any) -> list[tuple[str, str, str, str]]:
         return []
     rows = []
     for each in case.derived.changes:
-        after = f"{1e6 * each.area_after:.0f}" + (" (station added)" if each.added else "")
+        after = size("area", each.area_after) + (" (station added)" if each.added else "")
         change = percent_change(each.area_after / each.area_before - 1)
-        rows.append((f"{1e3 * each.at:.1f}", f"{1e6 * each.area_before:.0f}", after, change))
+        rows.append((size("length", each.at, 1), size("area", each.area_before), after, change))
     return rows
 
 
@@ -221,8 +228,10 @@ def _print_derived(out: Any, case: Any) -> None:
     rows, made = derived_rows(case), case.derived
     if not rows:
         return
-    title = f"derived {case.enlarge.side} port: {1e6 * made.volume_before:.1f} to {1e6 * made.volume_after:.1f} cc"
-    head = (("at, mm", "right"), ("mm² before", "right"), ("mm² after", "right"), ("change", "right"))
+    title = f"derived {case.enlarge.side} port: {size('volume', made.volume_before, 1)} to "
+    title += with_unit("volume", made.volume_after, 1)
+    head = ((f"at, {unit('length')}", "right"), (f"{unit('area')} before", "right"), (f"{unit('area')} after", "right"),
+            ("change", "right"))  # fmt: skip
     out.print(table(head, rows, title))
     for warning in made.warnings:
         out.print(f"  {plain(warning, 400)}")
@@ -292,6 +301,6 @@ def check_figure(case: Any) -> Figure:
         port, drawn = getattr(case, name).port, tract.find(name, "port")
         if port is not None and drawn is not None and port.burette_volume:
             off = percent_change(drawn.content / port.burette_volume - 1)
-            notes.append(f"{name.capitalize()} port: {1e6 * drawn.content:.1f} cc from the stations, "
-                         f"{1e6 * port.burette_volume:.1f} cc by burette ({off}).")  # fmt: skip
+            notes.append(f"{name.capitalize()} port: {with_unit('volume', drawn.content, 1)} from the stations, "
+                         f"{with_unit('volume', port.burette_volume, 1)} by burette ({off}).")  # fmt: skip
     return tract_figure(tract, f"{case.name}{option}", tuple(notes))

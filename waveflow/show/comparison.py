@@ -13,8 +13,10 @@ from waveflow.show.canvas import A4_LANDSCAPE, bare, describe, name_axes, sheet,
 from waveflow.show.looks import ALARM, INK, SOFT_INK, look
 from waveflow.show.panels import draw_curves, draw_power_lines, draw_ribbon, extremes, option_label
 from waveflow.show.strip import draw_strip, height_needed
+from waveflow.show.tables import quantity
 from waveflow.show.views import ComparisonView, OptionView, Peak
 from waveflow.show.words import listed, number, percent, percent_change, plain, signed, speed, wrapped
+from waveflow.study.columns import shown, unit_shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -94,7 +96,7 @@ def _charts(figure: Figure, view: ComparisonView, top: float, bottom: float) -> 
         roomy = name == "volumetric_efficiency"
         x, width = (LEFT, WIDE) if roomy else (LEFT + WIDE + GAP, RIGHT - LEFT - WIDE - GAP)
         curves = figure.add_axes((x, above, width, top - above), label=f"curves {name}")
-        draw_curves(curves, view, name, 100.0 if roomy else 1.0, _ve_flag if roomy else _torque_flag, roomy)
+        draw_curves(curves, view, name, float(shown(name, [1.0])[0][0]), _ve_flag if roomy else _torque_flag, roomy)
         curves.tick_params(labelbottom=False)
         below = figure.add_axes((x, bottom, width, ribbon), sharex=curves, label=f"ribbon {name}")
         draw_ribbon(below, view, name, roomy)
@@ -105,7 +107,7 @@ def _charts(figure: Figure, view: ComparisonView, top: float, bottom: float) -> 
             name_axes(curves, "volumetric efficiency, %", aside=aside)
         else:
             draw_power_lines(curves)
-            name_axes(curves, "torque, N m", aside="hairlines: equal power")
+            name_axes(curves, f"torque, {unit_shown('torque')}", aside="hairlines: equal power")
         name_axes(below, f"{'VE' if roomy else 'torque'} against {against}, %", "engine speed, rpm")
 
 
@@ -120,7 +122,7 @@ def _ve_flag(peak: Peak) -> str:
 
 
 def _torque_flag(peak: Peak) -> str:
-    return f"{peak.place}, {number(peak.value, 1, 'N m')}"
+    return f"{peak.place}, {quantity('torque', peak.value)}"
 
 
 def _foot(figure: Figure, view: ComparisonView) -> float:
@@ -153,7 +155,7 @@ def alt_text(view: ComparisonView, said: list[str]) -> str:
         peak = option.peaks.get("volumetric_efficiency")
         best, power = option.peaks.get("torque"), option.peaks.get("power")
         facts = [f"highest volumetric efficiency {percent(peak.value)} at {peak.place}"] if peak else []
-        facts += [f"most torque {number(best.value, 1, 'N m')} at {best.place}"] if best else []
-        facts += [f"most power {number(power.value / 1e3, 1, 'kW')} at {power.place}"] if power else []
+        facts += [f"most torque {quantity('torque', best.value)} at {best.place}"] if best else []
+        facts += [f"most power {quantity('power', power.value)} at {power.place}"] if power else []
         parts.append(f"{plain(option_label(option), 60)}: {listed(facts)}." if facts else f"{plain(option.name, 40)}.")
     return plain(" ".join([*parts, *said, plain(view.left_out, 600)]), 3000)

@@ -8,6 +8,7 @@ import numpy as np
 
 from waveflow.show.views import CycleView, ProbeTrace
 from waveflow.show.words import number, percent, signed, speed
+from waveflow.study.columns import measure
 
 BDC_INTAKE = 540.0  # crank angle of bottom dead centre between intake and compression [deg]
 RAM_WINDOW = 100.0  # the ram wave is looked for this long before the intake valve closes [deg]
@@ -107,7 +108,8 @@ def headline(view: CycleView) -> str:
     start = f"At {speed(view.rpm)}" + (f" the cylinder fills to {percent(filling)}" if filling is not None else "")
     if wave is None:
         return f"{start}: no pressure wave stands at the intake valve before it closes."
-    rise = signed(wave.rise / 1e3, 1, "kPa")
+    rise, unit, digits = measure("pressure", wave.rise)
+    rise = signed(float(rise), digits, unit)
     kept = share.after_bottom - share.back_late
     late = f"{number(1e6 * abs(kept), 0, 'mg')} {'in' if kept >= 0 else 'lost'} after bottom dead centre"
     when = f"{wave.before_closing:.0f}° before it closes"

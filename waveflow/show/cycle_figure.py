@@ -17,6 +17,7 @@ from waveflow.show.cycle_facts import headline, intake_share, ram_wave
 from waveflow.show.looks import FAINT, GAIN, HAIRLINE, INK, LOSS, SOFT_INK, look
 from waveflow.show.views import CycleView
 from waveflow.show.words import listed, number, plain, signed, wrapped
+from waveflow.study.columns import measure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -99,12 +100,13 @@ def _path(axes: Axes, view: CycleView) -> None:
         axes.set_yticks([])
         axes.text(360, 0.5, "no probes on the intake path", ha="center", color=FAINT)
         return
-    places = np.array([1e3 * probe.place for probe in probes])
+    per_metre, length_unit = (measure("length", 1.0)[n] for n in (0, 1))
+    places = np.array([per_metre * probe.place for probe in probes])
     gap = float(np.min(np.diff(places))) if len(places) > 1 else 100.0
     swing = max(float(np.max(np.abs(probe.pressure - view.reference_pressure))) for probe in probes)
-    scale = 1.6 * gap / swing if swing > 0 else 0.0  # [mm per Pa]
+    scale = 1.6 * gap / swing if swing > 0 else 0.0  # [unit of length per Pa]
     for depth, probe in enumerate(reversed(probes)):
-        base, wave = 1e3 * probe.place, scale * (probe.pressure - view.reference_pressure)
+        base, wave = per_metre * probe.place, scale * (probe.pressure - view.reference_pressure)
         low = 3 + 2 * depth
         axes.fill_between(view.angle, base, base + wave, where=wave >= 0, interpolate=True, facecolor=GAIN, alpha=0.75,
                           linewidth=0, zorder=low)  # fmt: skip
@@ -113,28 +115,32 @@ def _path(axes: Axes, view: CycleView) -> None:
         axes.plot(view.angle, base + wave, color=INK, linewidth=0.9, zorder=low + 1, label=plain(probe.name, 40))
     axes.set_ylim(places[0] - 1.6 * gap, places[-1] + 1.9 * gap)
     axes.set_yticks(places[:: max(1, len(places) // 5)])
-    axes.yaxis.set_major_formatter(lambda value, _: f"{value:.0f}")
+    digits = measure("length", 0.0, 0)[2]
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:.{min(digits, 1)}f}")
     wave = ram_wave(view)
     if wave is not None and len(wave.path) > 2:
-        angles, ups = zip(*((angle, 1e3 * place) for angle, place in wave.path), strict=True)
+        angles, ups = zip(*((angle, per_metre * place) for angle, place in wave.path), strict=True)
         axes.plot(angles, ups, color=INK, linewidth=1.1, linestyle=(0, (1, 1.6)), zorder=60, label="ram wave")
         arrow = {"arrowstyle": "-|>", "color": INK, "linewidth": 1.1, "shrinkA": 0, "shrinkB": 0}
         axes.annotate("", (angles[-1], ups[-1]), (angles[-3], ups[-3]), zorder=61, arrowprops=arrow)
     _scale_bar(axes, scale, swing, places, gap)
     words = "blue above the mean of the first volume, amber below; dotted: out and back, the signal's way"
-    name_axes(axes, "pressure along the intake path: distance from the valve, mm", aside=words)
+    name_axes(axes, f"pressure along the intake path: distance from the valve, {length_unit}", aside=words)
 
 
 def _scale_bar(axes: Axes, scale: float, swing: float, places: np.ndarray, gap: float) -> None:
     if scale <= 0:
         return
-    kilo = next((k for k in (100, 50, 20, 10, 5, 2, 1) if 1e3 * k <= 1.2 * swing), 1)
+    per_pascal, unit, _ = measure("pressure", 1.0)
+    steps = (1000, 500, 200, 100, 50, 20, 10, 5, 2, 1, 0.5, 0.2, 0.1)
+    bar = next((k for k in steps if k <= 1.2 * swing * per_pascal), 0.1)
+    high = bar / per_pascal
     foot = places[-1] + 0.3 * gap
     ends = "|-|,widthA=0.18,widthB=0.18"
     arrow = {"arrowstyle": ends, "color": SOFT_INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0}
     beside = {"xycoords": ("axes fraction", "data"), "annotation_clip": False, "color": SOFT_INK, "fontsize": 7}
-    axes.annotate("", (1.012, foot), (1.012, foot + scale * 1e3 * kilo), arrowprops=arrow, **beside)
-    axes.annotate(f"{kilo} kPa", (1.022, foot + 0.5e3 * scale * kilo), va="center", **beside)
+    axes.annotate("", (1.012, foot), (1.012, foot + scale * high), arrowprops=arrow, **beside)
+    axes.annotate(f"{bar:g} {unit}", (1.022, foot + 0.5 * scale * high), va="center", **beside)
 
 
 def _pressures(axes: Axes, view: CycleView) -> None:
@@ -142,39 +148,47 @@ def _pressures(axes: Axes, view: CycleView) -> None:
     intake = view.side("intake")
     ports = [(view.side(side)[0], way, f"{side} port at the valve")
              for side, way in (("intake", INTAKE), ("exhaust", EXHAUST)) if view.side(side)]  # fmt: skip
-    cylinder = view.cylinder_pressure / 1e3
-    shown = [probe.pressure / 1e3 for probe, _, _ in ports]
+    cylinder, unit, _ = measure("pressure", view.cylinder_pressure)
+    shown = [measure("pressure", probe.pressure)[0] for probe, _, _ in ports]
     inside = (view.angle > view.intake_open) & (view.angle < view.intake_close)
     low = min([float(cylinder[inside].min())] + [float(row.min()) for row in shown])
     high = max([float(cylinder[inside].max())] + [float(row.max()) for row in shown])
     axes.set_ylim(low - 0.12 * (high - low), high + 0.25 * (high - low))
     if intake:
-        port = intake[0].pressure / 1e3
+        port = measure("pressure", intake[0].pressure)[0]
         axes.fill_between(view.angle, cylinder, port, where=inside & (port > cylinder), facecolor=GAIN, alpha=0.55,
                           linewidth=0, zorder=2, label="pushes gas in")  # fmt: skip
         axes.fill_between(view.angle, cylinder, port, where=inside & (port < cylinder), facecolor=LOSS, alpha=0.6,
                           hatch=BACK, edgecolor="white", linewidth=0, zorder=2, label="pushes gas back")  # fmt: skip
     axes.plot(view.angle, cylinder, color=CYLINDER.color, linewidth=1.4, zorder=4, label="cylinder")
-    for probe, way, words in ports:
-        axes.plot(view.angle, probe.pressure / 1e3, color=way.color, linestyle=way.line, linewidth=1.6, zorder=5,
+    for (_, way, words), row in zip(ports, shown, strict=True):
+        axes.plot(view.angle, row, color=way.color, linestyle=way.line, linewidth=1.6, zorder=5,
                   label=words)  # fmt: skip
     peak = int(np.argmax(view.cylinder_pressure))
-    bar = f"cylinder peak {view.cylinder_pressure[peak] / 1e5:.0f} bar at {view.angle[peak]:.0f}°"
+    bar = f"cylinder peak {_peak(float(view.cylinder_pressure[peak]))} at {view.angle[peak]:.0f}°"
     axes.annotate(bar, (0.005, 0.93), xycoords="axes fraction", fontsize=7, color=SOFT_INK, va="top")
     wave = ram_wave(view)
     if wave is not None:
-        top = (view.reference_pressure + wave.rise) / 1e3
+        top = float(measure("pressure", view.reference_pressure + wave.rise)[0])
         axes.plot([wave.angle], [top], marker=INTAKE.marker, color=INTAKE.color, markersize=5, zorder=7)
-        text = f"ram wave {signed(wave.rise / 1e3, 1, 'kPa')},\n{wave.before_closing:.0f}° before closing"
+        rise, _, digits = measure("pressure", wave.rise)
+        text = f"ram wave {signed(float(rise), digits, unit)},\n{wave.before_closing:.0f}° before closing"
         axes.annotate(text, (view.intake_close, top), (8, 4), textcoords="offset points", fontsize=7.5, va="center",
                       fontweight="bold", color=INTAKE.color, zorder=8)  # fmt: skip
     axes.legend(loc="upper left", bbox_to_anchor=(0.24, 1.2), ncols=5, fontsize=7, handlelength=2.4, columnspacing=1.6)
-    name_axes(axes, "pressure, kPa absolute")
+    name_axes(axes, f"pressure, {unit} absolute")
+
+
+def _peak(pressure: float) -> str:
+    """A peak cylinder pressure [Pa] in words: bar, or the unit asked for."""
+    value, unit, digits = measure("pressure", pressure, 0, usual="bar")
+    return f"{value:.{digits}f} {unit}"
 
 
 def _flows(axes: Axes, view: CycleView) -> None:
     axes.axhline(0, color=FAINT, linewidth=0.7, zorder=1)
-    intake, exhaust = 1e3 * view.intake_flow, 1e3 * view.exhaust_flow
+    intake, unit, _ = measure("mass_flow", view.intake_flow)
+    exhaust = measure("mass_flow", view.exhaust_flow)[0]
     axes.plot(view.angle, exhaust, color=EXHAUST.color, linestyle=EXHAUST.line, linewidth=1.4, zorder=3,
               label="exhaust")  # fmt: skip
     axes.fill_between(view.angle, 0, intake, where=intake >= 0, facecolor=GAIN, alpha=0.5, linewidth=0, zorder=2)
@@ -196,7 +210,7 @@ def _flows(axes: Axes, view: CycleView) -> None:
         text, aside = f"{words} {number(1e6 * mass, 1, 'mg')}", 5 if align == "left" else -5
         axes.annotate(text, (angle, 0), (aside, up), textcoords="offset points", ha=align, va="center", fontsize=7,
                       color=SOFT_INK, zorder=6)  # fmt: skip
-    name_axes(axes, "flow through the valves of one cylinder, g/s")
+    name_axes(axes, f"flow through the valves of one cylinder, {unit}")
 
 
 def alt_text(view: CycleView) -> str:

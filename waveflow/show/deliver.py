@@ -14,18 +14,19 @@ import numpy as np
 
 from waveflow.show.from_results import comparison_view, stamp_of
 from waveflow.show.words import MODEL_NOTE
+from waveflow.study.columns import measure
 
 FIGURE = "comparison"
-# What stands at the end of a trace's name: (unit shown, factor from SI).
-TRACE_UNITS = {
-    "pressure": ("kPa", 1e-3),
-    "sound speed": ("m/s", 1.0),
-    "velocity": ("m/s", 1.0),
-    "temperature": ("K", 1.0),
-    "flow": ("g/s", 1e3),
-    "lift": ("mm", 1e3),
-    "mass": ("mg", 1e6),
-    "volume": ("cc", 1e6),
+# What stands at the end of a trace's name: the kind of quantity.
+TRACE_KINDS = {
+    "pressure": "pressure",
+    "sound speed": "velocity",
+    "velocity": "velocity",
+    "temperature": "temperature",
+    "flow": "mass_flow",
+    "lift": "length",
+    "mass": "mass",
+    "volume": "volume",
 }
 
 
@@ -64,6 +65,25 @@ def draw_comparison(comparison: Any, folder: Path, grid: str = "") -> list[Path]
     return [save(figure, folder / f"{FIGURE}{suffix}") for suffix in (".png", ".svg")]
 
 
+def write_again(made: Any, grid: str, figure: Path | None, table: Path | None) -> None:
+    """Draw a kept comparison and write the points of a kept result to files; raises ``Refused`` for a figure of one sweep."""
+    from waveflow.show.endings import Refused
+    from waveflow.study.pointsfile import points_csv
+    from waveflow.study.writing import write_atomic
+
+    compared = hasattr(made, "options")
+    if figure is not None:
+        if not compared:
+            raise Refused("This folder holds a single sweep; there is no comparison to draw.")
+        from waveflow.show.canvas import save
+        from waveflow.show.comparison import comparison_figure
+
+        save(comparison_figure(comparison_view(made, grid)), figure)
+    if table is not None:
+        pairs = [(each.label, each.result) for each in made.options] if compared else [(made.label, made)]
+        write_atomic(table, points_csv(pairs))
+
+
 def comparison_data(comparison: Any, extra: Sequence[str] = (), grid: str = "") -> dict[str, Any]:
     """A comparison as data for JSON: the answer in words, the table, the numbers [SI] of every option."""
     return {
@@ -75,6 +95,7 @@ def comparison_data(comparison: Any, extra: Sequence[str] = (), grid: str = "") 
         "results": [result.as_dict() for result in comparison.results],
         "note": MODEL_NOTE,
         "leaves_out": comparison.leaves_out,
+        **_corrections(comparison.results),
     }
 
 
@@ -82,14 +103,26 @@ def sweep_data(result: Any) -> dict[str, Any]:
     """One option's sweep as data for JSON."""
     from waveflow.study.compare import LEAVES_OUT
 
-    return {"result": result.as_dict(), "checks": stamp_of([result]), "note": MODEL_NOTE, "leaves_out": LEAVES_OUT}
+    told = {"result": result.as_dict(), "checks": stamp_of([result]), "note": MODEL_NOTE, "leaves_out": LEAVES_OUT}
+    return {**told, **_corrections([result])}
+
+
+def _corrections(results: Sequence[Any]) -> dict[str, Any]:
+    """Factor and conditions of each result, where a correction was asked for; the numbers beside it stay uncorrected."""
+    from waveflow.study.corrections import correction_of_result
+
+    made = [correction_of_result(result) for result in results]
+    return {"corrections": [each.as_dict() for each in made]} if all(each is not None for each in made) else {}
 
 
 def point_data(case: Any, point: Any, sentence: str) -> dict[str, Any]:
     """One speed [study.cycle.PointResult] as data for JSON, SI; the traces go to the CSV only."""
     from waveflow.study.compare import LEAVES_OUT
+    from waveflow.study.corrections import correction_asked
 
+    correction = correction_asked(case)
     return {
+        **({} if correction is None else {"corrections": [correction.as_dict()]}),
         "name": case.name,
         "option": case.option,
         "digest": case.digest,
@@ -129,9 +162,11 @@ def traces_csv(trace: Any) -> bytes:
     """
     heads, columns = ["crank angle [deg]"], [trace.angle]
     for name in trace.names:
-        unit, factor = next(each for end, each in TRACE_UNITS.items() if name.endswith(end))
+        kind = next(each for end, each in TRACE_KINDS.items() if name.endswith(end))
+        # a trace's temperatures stay kelvins where nothing else is asked for
+        values, unit, _ = measure(kind, trace[name], usual="K" if kind == "temperature" else "")
         heads.append(f"{name} [{unit}]")
-        columns.append(np.asarray(trace[name]) * factor)
+        columns.append(values)
     buffer = io.StringIO(newline="")
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow(heads)

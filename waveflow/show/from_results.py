@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from waveflow.show.sizes import with_unit
 from waveflow.show.tract import tract_of
 from waveflow.show.views import ComparisonView, CycleView, OptionView, Peak, ProbeTrace, Tract
 from waveflow.show.words import MODEL_NOTE, counted, speed, tiny
@@ -40,7 +41,8 @@ def conditions_of(case: Any) -> str:
     throttle = case.intake.throttle
     opening = "" if throttle is None else "wide-open throttle, " if throttle.open_share == 1.0 else (
         f"throttle {100 * throttle.open_share:.0f} % open, ")  # fmt: skip
-    ambient = f"{case.ambient.pressure / 1e3:.1f} kPa, {case.ambient.temperature - 273.15:.0f} °C"
+    air = case.ambient
+    ambient = f"{with_unit('pressure', air.pressure, 1)}, {with_unit('temperature', air.temperature).replace('deg ', '°')}"
     return f"{opening}{ambient}; VE = fresh air delivered, on ambient density"
 
 

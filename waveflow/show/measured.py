@@ -9,10 +9,11 @@ from typing import Any
 from waveflow.engine import compression
 from waveflow.engine.reconcile import DOUBT, Reconciled, reconcile
 from waveflow.errors import CaseError
+from waveflow.show.sizes import scaled, size, size_change, unit, with_unit
 from waveflow.show.terminal import table
 from waveflow.show.words import percent_change, plain
 
-HEAD = (("at, mm", "right"), ("measured, mm²", "right"), ("±", "right"), ("best fit", "right"), ("change", "right"),
+HEAD = (("at, {length}", "right"), ("measured, {area}", "right"), ("±", "right"), ("best fit", "right"), ("change", "right"),
         ("times its uncertainty", "right"), ("an error is seen from", "right"))  # fmt: skip
 RULE = ("± by one rule (our choice): a size to the resolution of its instrument, a corner radius to 0.5 mm, a blocked area to "
         "10 %, a shape to 1 or 1.5 %; the run uses the stations as measured.")  # fmt: skip
@@ -32,7 +33,7 @@ def reconciled_ports(case: Any) -> dict[str, Reconciled]:
 def station_rows(found: Reconciled) -> list[tuple[str, ...]]:
     """One row of text for every station, in the columns of `HEAD`."""
     return [
-        (f"{1e3 * each.at:.4g}", f"{1e6 * each.measured:.0f}", f"{1e6 * each.error:.0f}", f"{1e6 * each.fitted:.0f}",
+        (f"{scaled('length', each.at):.4g}", size("area", each.measured), size("area", each.error), size("area", each.fitted),
          percent_change(each.fitted / each.measured - 1), f"{each.doubt:.1f}" + (" !" if each.doubt > DOUBT else ""),
          f"{100 * each.noticed / each.measured:.0f} %" if math.isfinite(each.noticed) else "never")
         for each in found.stations
@@ -42,8 +43,9 @@ def station_rows(found: Reconciled) -> list[tuple[str, ...]]:
 def port_sentence(side: str, found: Reconciled) -> str:
     """Volumes, how well they fit, and what to measure again."""
     off = percent_change(found.stations_volume / found.volume - 1)
-    return (f"{side} port: the stations hold {1e6 * found.stations_volume:.1f} cc, the burette {1e6 * found.volume:.1f} ± "
-            f"{1e6 * found.volume_error:.1f} cc ({off}); chi {found.chi:.2f}: {found.advice}")  # fmt: skip
+    burette = f"{size('volume', found.volume, 1)} ± {with_unit('volume', found.volume_error, 1)}"
+    return (f"{side} port: the stations hold {with_unit('volume', found.stations_volume, 1)}, the burette {burette} ({off}); "
+            f"chi {found.chi:.2f}: {found.advice}")  # fmt: skip
 
 
 def spread_of(case: Any) -> compression.Spread | None:
@@ -81,9 +83,10 @@ def compression_lines(case: Any) -> list[str]:
         face = math.pi / 4 * case.engine.bore**2
         change = compression.chamber_change(base.swept_volume, base.clearance_volume, added, face)
         text = f"changed compression: {change.ratio_before:.2f} in {plain(case.base, 80)}, {change.ratio_after:.2f} here"
-        text += f", {1e6 * added:+.1f} cc above the piston"
+        text += f", {size_change('volume', added)} above the piston"
         if added > 0 and base.swept_volume == case.swept_volume:
-            text += f"; a skim of {1e3 * change.skim:.2f} mm brings it back if the chamber is as wide as the bore, more if not"
+            text += f"; a skim of {with_unit('length', change.skim, 2)} brings it back if the chamber is as wide as the bore, "
+            text += "more if not"
         lines.append(text)
     return lines
 
@@ -103,7 +106,8 @@ def print_measured(out: Any, case: Any) -> None:
     """Tables and sentences of all this, to a console; nothing where nothing was measured twice."""
     ports = reconciled_ports(case)
     for side, found in ports.items():
-        out.print(table(HEAD, station_rows(found), f"{side} port against its burette"))
+        heads = [(words.format(length=unit("length"), area=unit("area")), align) for words, align in HEAD]
+        out.print(table(heads, station_rows(found), f"{side} port against its burette"))
         out.print(port_sentence(side, found))
         out.print()
     if ports:

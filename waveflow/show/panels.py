@@ -10,6 +10,7 @@ import numpy as np
 from waveflow.show.looks import FAINT, GAIN, HAIRLINE, INK, LOSS, SOFT_INK, Look, look
 from waveflow.show.views import ComparisonView, OptionView, Peak
 from waveflow.show.words import percent_change, signed, span
+from waveflow.study.columns import shown, unit_shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -215,22 +216,25 @@ def _bracket(axes: Axes, view: ComparisonView, name: str, roomy: bool) -> None:
 
 
 def draw_power_lines(axes: Axes) -> list[float]:
-    """Hairlines of equal power behind a chart of torque [N m] over speed [rpm]; returns their powers [kW]."""
+    """Hairlines of equal power behind a chart of torque over speed [rpm]; returns their powers, all in the units shown."""
     left, right = axes.get_xlim()
     low, high = axes.get_ylim()
-    most = high * right * np.pi / 30e3
+    torque_scale, power_scale = (float(shown(name, [1.0])[0][0]) for name in ("torque", "power"))
+    per_torque = np.pi / 30.0 * power_scale / torque_scale  # power over torque and rpm, as shown
+    most = high * right * per_torque
     step = next((s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500) if most / s <= 14), 1000)
     rpm = np.linspace(max(left, 1.0), right, 200)
     drawn = []
     for power in np.arange(step, most, step):
-        torque = power * 30e3 / np.pi / rpm
+        torque = power / per_torque / rpm
         seen = (torque > low) & (torque < high)
         if seen.sum() < 12:
             continue
         axes.plot(rpm[seen], torque[seen], color=HAIRLINE, linewidth=0.7, zorder=1, label="_power")
         last = np.flatnonzero(seen)[-1]
         align, lift = ("center", 0) if last == len(rpm) - 1 else ("bottom", 6)
-        axes.annotate(f"{power:g} kW", (rpm[last], torque[last]), (2, lift), textcoords="offset points", fontsize=6.5,
+        words = f"{power:g} {unit_shown('power')}"
+        axes.annotate(words, (rpm[last], torque[last]), (2, lift), textcoords="offset points", fontsize=6.5,
                       color=FAINT, va=align, annotation_clip=False)  # fmt: skip
         drawn.append(float(power))
     return drawn

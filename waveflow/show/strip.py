@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from waveflow.show.looks import FAINT, HAIRLINE, INK, METAL, PAPER, SOFT_INK, Look
+from waveflow.show.sizes import size, size_change, with_unit
 from waveflow.show.views import Stretch, Tract
-from waveflow.show.words import percent_change, plain, signed
+from waveflow.show.words import percent_change, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -169,16 +170,17 @@ def _figures(axes: Axes, side: str, first: Tract, other: Tract, ground: Contour,
     if _alike(old, new):
         axes.text(middle, 0.74 * tallest, f"{side} port unchanged", color=FAINT, **high)
         return [f"{side} port unchanged"]
-    cc = signed(1e6 * (new.content - old.content), 1, "cc")
-    narrow_old, narrow_new = 1e6 * float(old.area.min()), 1e6 * float(new.area.min())
+    cc = size_change("volume", new.content - old.content)
+    narrow_old, narrow_new = float(old.area.min()), float(new.area.min())
     change = percent_change(narrow_new / narrow_old - 1, 0)
     place = float(new.x[int(np.argmin(new.area))])
     note = next((plain(m.note, 20) for m in new.stations if m.note and abs(m.at - place) < 3e-3), "")
     axes.text(middle, 0.74 * tallest, f"{side} port {cc}", color=look.color, **high)
-    words = f"smallest {narrow_old:.0f} \N{RIGHTWARDS ARROW} {narrow_new:.0f} mm² ({change})"
+    words = f"smallest {size('area', narrow_old)} \N{RIGHTWARDS ARROW} {with_unit('area', narrow_new)} ({change})"
     axes.text(middle, -0.74 * tallest, words, ha="center", va="top", fontsize=7, color=SOFT_INK)
     where = f" at the {note}" if note else ""
-    return [f"{side} port {cc}, smallest section {narrow_old:.0f} to {narrow_new:.0f} mm² ({change}){where}"]
+    narrow = f"{size('area', narrow_old)} to {with_unit('area', narrow_new)}"
+    return [f"{side} port {cc}, smallest section {narrow} ({change}){where}"]
 
 
 def _alike(old: Stretch, new: Stretch) -> bool:
@@ -212,13 +214,13 @@ def _names(axes: Axes, tract: Tract, low: float, high: float, tallest: float) ->
     port = tract.find("intake", "port")
     if outside and port is not None:
         middle = (low - half - 1e3 * port.length) / 2
-        axes.text(middle, 0.04 * tallest, f"{plain(outside[0].name, 20)} {1e3 * outside[0].length:.0f} mm", ha="center",
+        axes.text(middle, 0.04 * tallest, f"{plain(outside[0].name, 20)} {with_unit('length', outside[0].length)}", ha="center",
                   va="bottom", fontsize=7, color=FAINT, zorder=6)  # fmt: skip
     pipes = [s for s in tract.exhaust if s.kind == "pipe"][:1]
     port = tract.find("exhaust", "port")
     if pipes and port is not None:
         middle = (high + half + 1e3 * port.length) / 2
-        axes.text(middle, 0.04 * tallest, f"{plain(pipes[0].name, 20)} {1e3 * pipes[0].length:.0f} mm", ha="center",
+        axes.text(middle, 0.04 * tallest, f"{plain(pipes[0].name, 20)} {with_unit('length', pipes[0].length)}", ha="center",
                   va="bottom", fontsize=7, color=FAINT, zorder=6)  # fmt: skip
 
 
@@ -226,7 +228,8 @@ def _rule(axes: Axes, low: float, tallest: float) -> None:
     """The scale: one corner whose arms are a length and an area."""
     x, y, area = low, -0.72 * tallest, _round_down(0.3 * tallest)
     axes.plot([x, x, x + 50], [y + area, y, y], color=FAINT, linewidth=0.8, solid_joinstyle="miter", zorder=6)
-    axes.text(x + 53, y, f"50 mm long, {area:.0f} mm² of area high", fontsize=6.5, color=FAINT, va="center")
+    words = f"{with_unit('length', 0.05)} long, {with_unit('area', 1e-6 * area)} of area high"
+    axes.text(x + 53, y, words, fontsize=6.5, color=FAINT, va="center")
 
 
 def _round_down(value: float) -> float:

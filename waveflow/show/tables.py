@@ -20,6 +20,8 @@ from waveflow.show.words import (
     signed,
     speed,
 )
+from waveflow.study.columns import shown, unit_shown
+from waveflow.study.corrections import CORRECTED, correction_asked, correction_of_result, with_corrected
 from waveflow.study.words import rounded
 
 MOST_ROWS, MOST_SWEPT = 14, 30  # speeds in a table of several options, of one; the rest stand in the CSV
@@ -31,7 +33,7 @@ AT_POWER: tuple[tuple[str, str, Callable[[float], str]], ...] = (
     ("port_mach_mean", "mean port Mach number", lambda value: number(value, 3)),
     ("port_mach_peak", "peak port Mach number", lambda value: number(value, 3)),
     ("inlet_mach_index", "inlet Mach index Z", lambda value: number(value, 3)),
-    ("pumping_mean_pressure", "pumping mean pressure", lambda value: number(value / 1e3, 1, "kPa")),
+    ("pumping_mean_pressure", "pumping mean pressure", lambda value: quantity("pumping_mean_pressure", value)),
 )
 
 
@@ -55,6 +57,7 @@ def print_comparison(comparison: Any, stamp: str, extra: Sequence[str] = (), str
     out.print()
     heads, rows = speed_rows(comparison)
     _print_table(out, heads, rows, "at some of the computed speeds; all of them are in points.csv")
+    _print_corrections(out, comparison.results)
     for note in comparison.notes:
         out.print(plain(f"Note: {note}", 800))
     _close(out, stamp, comparison.leaves_out)
@@ -72,6 +75,22 @@ def _close(out: Any, stamp: str, leaves_out: str) -> None:
     out.print(plain(leaves_out, 800))
 
 
+def _print_corrections(out: Any, results: Sequence[Any]) -> None:
+    """Standard, factor and conditions of each result where a correction was asked for, told once where they are alike."""
+    made = [(result.label, correction_of_result(result)) for result in results]
+    told = list(dict.fromkeys(each.sentence for _, each in made if each is not None))
+    for label, each in made if len(told) > 1 else made[:1]:
+        if each is not None:
+            out.print(plain(f"Corrected{f', {label}' if len(told) > 1 else ''}: {each.sentence}", 400))
+    for caution in dict.fromkeys(text for _, each in made if each is not None for text in each.cautions):
+        out.print(plain(caution, 400), style="bold")
+
+
+def _corrected_power(option: Any) -> str:
+    made, peak = correction_of_result(option.result), option.peaks[POWER]
+    return "" if made is None else NOTHING if peak is None else _power(made.factor * peak.value)
+
+
 def summary_rows(comparison: Any) -> list[list[str]]:
     """Rows (what, value of each option) of the table that compares options [study.compare.Comparison]."""
     against = {id(each.option): each for each in comparison.versus}
@@ -84,6 +103,8 @@ def summary_rows(comparison: Any) -> list[list[str]]:
     for name, words, value in ((VE, "VE", percent), (TORQUE, "torque", _torque), (POWER, "power", _power)):
         rows.append(row(f"most {words}", lambda o, v, n=name, f=value: _top(o.peaks[n], f)))
         rows.append(row(f"most {words} at", lambda o, v, n=name: _place(o.peaks[n], v and v.peak_shift[n])))
+        if name == POWER:
+            rows.append(row("most power, corrected", lambda o, v: _corrected_power(o)))
         shape = f"envelope of {words} at"
         rows.append(row(shape, lambda o, v, n=name: _place(o.envelopes[n].peak, v and v.envelope_shift[n])))
     band = comparison.band
@@ -104,12 +125,18 @@ def summary_rows(comparison: Any) -> list[list[str]]:
     return [each for each in rows if any(cell not in ("", NOTHING) for cell in each[1:])]
 
 
+def quantity(name: str, value: float, unit: bool = True) -> str:
+    """A value [SI] of the column `name` in the unit asked for, with a decimal less than its column in a file has."""
+    shown_value, label, digits = shown(name, [value])
+    return number(float(shown_value[0]), max(digits - 1, 0), label if unit else "")
+
+
 def _torque(value: float) -> str:
-    return number(value, 1, "N m")
+    return quantity(TORQUE, value)
 
 
 def _power(value: float) -> str:
-    return number(value / 1e3, 1, "kW")
+    return quantity(POWER, value)
 
 
 def _top(peak: Any, value: Callable[[float], str]) -> str:
@@ -160,7 +187,7 @@ def speed_rows(comparison: Any) -> tuple[list[tuple[str, str]], list[list[str]]]
     for result in comparison.results[1:]:
         common = np.intersect1d(common, result.rpm)
     heads, columns = [("rpm", "right")], []
-    for name, words, value in ((VE, "VE", percent), (TORQUE, "N m", lambda v: number(v, 1))):
+    for name, words, value in ((VE, "VE", percent), (TORQUE, unit_shown(TORQUE), lambda v: quantity(TORQUE, v, unit=False))):
         base = None
         for option in comparison.options:
             known = dict(zip(option.result.rpm, option.result.column(name), strict=True))
@@ -183,11 +210,18 @@ SWEEP_COLUMNS: tuple[tuple[str, str, Callable[[float], str]], ...] = (
     ("trapped_efficiency", "trapped", percent),
     ("residual_fraction", "residual", percent),
     ("reverse_flow_fraction", "reverse", percent),
-    (TORQUE, "N m", lambda value: number(value, 1)),
-    (POWER, "kW", lambda value: number(value / 1e3, 1)),
+    (TORQUE, "{unit}", lambda value: quantity(TORQUE, value, unit=False)),
+    (POWER, "{unit}", lambda value: quantity(POWER, value, unit=False)),
+    ("corrected_torque", "{unit} corrected", lambda value: quantity(TORQUE, value, unit=False)),
+    ("corrected_power", "{unit} corrected", lambda value: quantity(POWER, value, unit=False)),
     ("port_mach_mean", "port Mach", lambda value: number(value, 3)),
     ("inlet_mach_index", "Z", lambda value: number(value, 3)),
-    ("pumping_mean_pressure", "pumping kPa", lambda value: number(value / 1e3, 1)),
+    ("gross_torque", "gross {unit}", lambda value: quantity("gross_torque", value, unit=False)),
+    ("pumping_torque", "pumping {unit}", lambda value: quantity("pumping_torque", value, unit=False)),
+    ("friction_torque", "friction {unit}", lambda value: quantity("friction_torque", value, unit=False)),
+    ("pumping_mean_pressure", "pumping {unit}", lambda value: quantity("pumping_mean_pressure", value, unit=False)),
+    ("air_flow", "air {unit}", lambda value: quantity("air_flow", value, unit=False)),
+    ("exhaust_temperature", "exhaust {unit}", lambda value: quantity("exhaust_temperature", value, unit=False)),
 )
 
 
@@ -196,21 +230,24 @@ def print_sweep(result: Any, stamp: str, stream: IO[str] | None = None) -> None:
     from waveflow.study.compare import LEAVES_OUT, facts_of_option
 
     out, facts = console(stream), facts_of_option(result)
+    result = with_corrected(result)
+    columns = [each for each in SWEEP_COLUMNS if each[0] not in CORRECTED or each[0] in result.columns]
     title = f"{plain(result.case_name, 80)}, {plain(facts.title, 60)}"
     out.print(f"{title}: {peaks_in_words(facts)}", style="bold")
     out.print()
-    heads = [("rpm", "right"), *((words, "right") for _, words, _ in SWEEP_COLUMNS)]
+    heads = [("rpm", "right"), *((words.format(unit=unit_shown(name)), "right") for name, words, _ in columns)]
     rows = []
     told = chosen(result.rpm, MOST_SWEPT)
     for index, rpm in enumerate(result.rpm):
         if rpm not in told:
             continue
-        cells = [write(float(result.column(name)[index])) for name, _, write in SWEEP_COLUMNS]
+        cells = [write(float(result.column(name)[index])) for name, _, write in columns]
         rows.append([f"{rpm:.0f}" + ("" if result.converged[index] else "*"), *cells])
     some = len(told) < len(np.unique(result.rpm))
     _print_table(out, heads, rows, "at some of the computed speeds; all of them are in points.csv" if some else "")
     if not all(result.converged):
         out.print("* failed, or the cycle did not come to repeat itself")
+    _print_corrections(out, [result])
     for rpm, why in result.failed.items():
         out.print(f"No value at {speed(rpm)}: {plain(why, 400)}")
     for why in result.facts.assumed_why:
@@ -232,17 +269,20 @@ def peaks_in_words(facts: Any) -> str:
 
 def print_point(case: Any, point: Any, sentence: str, stamp: str, stream: IO[str] | None = None) -> None:
     """One speed [study.cycle.PointResult]: the cycle in a `sentence`, every number with its unit, each cylinder."""
-    from waveflow.study.columns import COLUMNS, shown
+    from waveflow.study.columns import COLUMNS
     from waveflow.study.compare import LEAVES_OUT
 
     out = console(stream)
     option = f", {plain(case.option, 40).replace('_', ' ')}" if case.option else ""
     out.print(f"{plain(case.name, 80)}{option}. {plain(sentence, 400)}", style="bold")
     out.print()
-    rows = []
+    rows, correction = [], correction_asked(case)
+    scalars = dict(point.scalars)
+    if correction is not None:
+        scalars |= {name: correction.factor * scalars[of] for name, of in CORRECTED.items()}
     for name, (_, words) in COLUMNS.items():
-        if name in point.scalars and name not in ("mass_balance", "energy_balance", "cycles"):
-            value, unit, digits = shown(name, [point.scalars[name]])
+        if name in scalars and name not in ("mass_balance", "energy_balance", "cycles"):
+            value, unit, digits = shown(name, [scalars[name]])
             rows.append((words, f"{number(float(value[0]), digits)} {'' if unit == '1' else unit}".rstrip()))
     _print_table(out, (("", "left"), ("value", "right")), rows)
     if len(next(iter(point.per_cylinder.values()), ())) > 1:
@@ -252,6 +292,10 @@ def print_point(case: Any, point: Any, sentence: str, stamp: str, stream: IO[str
         rows = [(f"{name.replace('_', ' ')}, {unit}".removesuffix(", 1"), *(number(float(v), digits) for v in values))
                 for name, (values, unit, digits) in scaled.items()]  # fmt: skip
         _print_table(out, heads, rows)
+    if correction is not None:
+        out.print(plain(f"Corrected: {correction.sentence}", 400))
+        for caution in correction.cautions:
+            out.print(plain(caution, 400), style="bold")
     if not point.converged:
         out.print(f"Note: the cycle did not come to repeat itself within {counted(point.cycles, 'cycle')}.")
     _close(out, stamp, LEAVES_OUT)

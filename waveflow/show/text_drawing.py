@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from waveflow.show.sizes import with_unit
 from waveflow.show.views import Stretch, Tract
 from waveflow.show.words import plain
 
@@ -27,7 +28,7 @@ def path_drawing(tract: Tract, width: int, rows: int = 7, fine: bool = True) -> 
         return ["no pipes"]
     pipes = [s for s, _ in parts if s.kind != "volume"]
     top = max((float(s.area.max()) for s in pipes), default=1.0)
-    scale = f"{1e6 * top:.0f} mm² "
+    scale = f"{with_unit('area', top)} "
     columns = max(width - len(scale), 20)
     places = (np.arange(columns) + 0.5) * total / columns
     heights = [_height(parts, place, top) for place in places]
@@ -36,7 +37,7 @@ def path_drawing(tract: Tract, width: int, rows: int = 7, fine: bool = True) -> 
         cells = "".join(_cell(height, row, rows, fine) for height in heights)
         lines.append((scale if row == rows else " " * len(scale)) + cells.rstrip())
     lines += [" " * len(scale) + line for line in _names(parts, total, columns)]
-    lines.append(" " * len(scale) + f"{1e3 * total / columns:.0f} mm a character; height is flow area")
+    lines.append(" " * len(scale) + f"{with_unit('length', total / columns)} a character; height is flow area")
     return lines
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from waveflow.show.sizes import size, with_unit
 from waveflow.show.views import StationMark, Stretch, Tract
 
 SIGN_LENGTH = 0.12  # [m] drawn for a chamber whose length the case does not say
@@ -58,7 +59,7 @@ def _exhaust(case: Any) -> list[Stretch]:
     if header is None:
         return found
     lengths = header.primary_length
-    note = "" if len(set(lengths)) == 1 else f"{1e3 * min(lengths):.0f} to {1e3 * max(lengths):.0f} mm"
+    note = "" if len(set(lengths)) == 1 else f"{size('length', min(lengths))} to {with_unit('length', max(lengths))}"
     found.append(_straight("primary", lengths[0], header.primary_diameter, alike, note=note))
     if header.secondary_length is not None:
         groups = len(header.groups) if header.groups else 1

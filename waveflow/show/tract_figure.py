@@ -13,6 +13,7 @@ import numpy as np
 
 from waveflow.show.canvas import A4_LANDSCAPE, bare, describe, name_axes, sheet, style
 from waveflow.show.looks import FAINT, HAIRLINE, INK, METAL, PAPER, SOFT_INK
+from waveflow.show.sizes import scaled, size, unit, with_unit
 from waveflow.show.views import Stretch, Tract
 from waveflow.show.words import listed, plain
 
@@ -70,7 +71,7 @@ def _overview(axes: Axes, tract: Tract) -> None:
     step = next(s for s in (0.05, 0.1, 0.2, 0.5, 1.0, 2.0) if s > total / 16)
     y = -2.08 * box
     axes.plot([0, 0, step, step], [y + 0.05 * box, y, y, y + 0.05 * box], color=FAINT, linewidth=0.8)
-    axes.text(step * 1.06, y, f"{1e3 * step:.0f} mm", fontsize=7, color=FAINT, va="center")
+    axes.text(step * 1.06, y, with_unit("length", step), fontsize=7, color=FAINT, va="center")
 
 
 def _drawn_ratio(axes: Axes, total: float) -> float:
@@ -123,11 +124,12 @@ def _named(stretch: Stretch) -> str:
 def _sized(stretch: Stretch) -> str:
     if stretch.kind == "volume":
         return f"{1e3 * stretch.content:.1f} L"
-    ends = [2e3 * float(np.sqrt(area / np.pi)) for area in (stretch.area[0], stretch.area[-1])]
-    across = f"{ends[0]:.1f}" if abs(ends[0] - ends[1]) < 0.05 else f"{ends[0]:.1f}\N{EN DASH}{ends[1]:.1f}"
+    wide = [2 * float(np.sqrt(area / np.pi)) for area in (stretch.area[0], stretch.area[-1])]
+    ends = [size("length", each, 1) for each in wide]
+    across = ends[0] if abs(wide[0] - wide[1]) < 5e-5 else f"{ends[0]}\N{EN DASH}{ends[1]}"
     if stretch.kind == "throttle":
         return f"\N{LATIN CAPITAL LETTER O WITH STROKE} {across}"
-    return f"{1e3 * stretch.length:.0f} mm, \N{LATIN CAPITAL LETTER O WITH STROKE} {across}"
+    return f"{with_unit('length', stretch.length)}, \N{LATIN CAPITAL LETTER O WITH STROKE} {across}"
 
 
 def _cylinder(axes: Axes, at: float, box: float) -> None:
@@ -148,7 +150,7 @@ def _details(figure: Figure, tract: Tract) -> None:
     lengths = [rows[-1][1] + rows[-1][0].length - rows[0][2] for _, rows in sides]
     gap = 0.1
     room = RIGHT - LEFT - gap * (len(sides) - 1)
-    top = 1e6 * max(float(s.area.max()) for _, rows in sides for s, _, _ in rows)
+    top = scaled("area", 1.0) * max(float(s.area.max()) for _, rows in sides for s, _, _ in rows)
     x = LEFT
     for (side, rows), length in zip(sides, lengths, strict=True):
         width = room * max(length, 0.12) / sum(max(each, 0.12) for each in lengths)
@@ -183,11 +185,11 @@ def _near_port(stretches: tuple[Stretch, ...], before: float = 0.0, after: float
 
 
 def _area_chart(axes: Axes, side: str, rows, top: float, tract: Tract) -> None:
-    low, high = 1e3 * rows[0][2], 1e3 * (rows[-1][1] + rows[-1][0].length)
+    low, high = scaled("length", rows[0][2]), scaled("length", rows[-1][1] + rows[-1][0].length)
     axes.set_xlim(low, high)
     axes.set_ylim(0, 1.32 * top)
     for stretch, start, _ in rows:
-        x, area = 1e3 * (start + stretch.x - stretch.x[0]), 1e6 * stretch.area
+        x, area = scaled("length", start + stretch.x - stretch.x[0]), scaled("area", stretch.area)
         if stretch.kind == "port":
             axes.axvspan(x[0], x[-1], facecolor=METAL, linewidth=0, zorder=0)
         axes.fill_between(x, 0, area, facecolor=FILL if stretch.kind != "port" else PAPER, linewidth=0, zorder=1)
@@ -198,30 +200,31 @@ def _area_chart(axes: Axes, side: str, rows, top: float, tract: Tract) -> None:
         _stations(axes, stretch, start, top, side)
     _steps(axes, rows)
     inwards = -1 if side == "intake" else 1
-    head = 1e6 * np.pi / 4 * getattr(tract, f"{side}_valve") ** 2 * getattr(tract, f"{side}_valves")
+    head = scaled("area", 1.0) * np.pi / 4 * getattr(tract, f"{side}_valve") ** 2 * getattr(tract, f"{side}_valves")
     if head < 1.3 * top:
         place = high if side == "intake" else low
         axes.plot([place], [head], marker="<" if side == "intake" else ">", color=INK, markersize=6, zorder=6,
                   clip_on=False)  # fmt: skip
-        axes.annotate(f"valve head\n{head:.0f} mm²", (place, head), (-7 * inwards, 0), textcoords="offset points",
+        words = f"valve head\n{with_unit('area', head / scaled('area', 1.0))}"
+        axes.annotate(words, (place, head), (-7 * inwards, 0), textcoords="offset points",
                       ha="left" if side == "intake" else "right", va="center", fontsize=6.8, color=SOFT_INK,
                       annotation_clip=False)  # fmt: skip
     where = "from the manifold face" if side == "intake" else "from the exhaust valve"
-    name_axes(axes, f"{side}: flow area, mm²", f"distance {where}, mm")
+    name_axes(axes, f"{side}: flow area, {unit('area')}", f"distance {where}, {unit('length')}")
 
 
 def _stations(axes: Axes, stretch: Stretch, start: float, top: float, side: str) -> None:
     """Every measured station as a dot with its area; the user's notes stand higher, each on a stem."""
     noted, last = 0, len(stretch.stations) - 1
     for index, mark in enumerate(stretch.stations):
-        x, area = 1e3 * (start + mark.at), 1e6 * mark.area
+        x, area = scaled("length", start + mark.at), scaled("area", mark.area)
         axes.plot([x], [area], marker="o", markersize=4.5, markerfacecolor=PAPER, markeredgecolor=INK, zorder=5,
                   clip_on=False)  # fmt: skip
         align = "left" if index == 0 else "right" if index == last else "center"
         # The station at the valve has its number outside, where there is room.
         outside = {("intake", last): (7, "left"), ("exhaust", 0): (-7, "right")}.get((side, index))
         offset, ha, va = ((outside[0], 0), outside[1], "center") if outside else ((0, -7), align, "top")
-        axes.annotate(f"{area:.0f}", (x, area), offset, textcoords="offset points", ha=ha, va=va, fontsize=6.8,
+        axes.annotate(size("area", mark.area), (x, area), offset, textcoords="offset points", ha=ha, va=va, fontsize=6.8,
                       color=SOFT_INK, zorder=6, annotation_clip=False)  # fmt: skip
         if mark.note:
             high = (1.24, 1.17, 1.10)[noted % 3] * top
@@ -233,11 +236,13 @@ def _stations(axes: Axes, stretch: Stretch, start: float, top: float, side: str)
 def _steps(axes: Axes, rows) -> None:
     """Where one part ends and the next begins at another area, the jump is drawn and its size written."""
     for (before, start, _), (after, _, _) in zip(rows, rows[1:], strict=False):
-        x = 1e3 * (start + before.length)
-        old, new = 1e6 * float(before.area[-1]), 1e6 * float(after.area[0])
+        x = scaled("length", start + before.length)
+        areas = float(before.area[-1]), float(after.area[0])
+        old, new = (scaled("area", area) for area in areas)
         axes.plot([x, x], [old, new], color=INK, linewidth=1.5, zorder=3)
         if abs(new / old - 1) > 0.01:
-            axes.annotate(f"step {old:.0f} \N{RIGHTWARDS ARROW} {new:.0f}", (x, max(old, new)), (0, 5), ha="center",
+            words = f"step {size('area', areas[0])} \N{RIGHTWARDS ARROW} {size('area', areas[1])}"
+            axes.annotate(words, (x, max(old, new)), (0, 5), ha="center",
                           textcoords="offset points", va="bottom", fontsize=6.8, color=SOFT_INK, zorder=6)  # fmt: skip
 
 
@@ -250,7 +255,7 @@ def alt_text(tract: Tract) -> str:
             if s.kind == "volume":
                 words.append(f"{plain(s.name, 30)} of {1e3 * s.content:.1f} litres")
             else:
-                least, most = 1e6 * float(s.area.min()), 1e6 * float(s.area.max())
-                words.append(f"{plain(s.name, 30)} {1e3 * s.length:.0f} mm long, {least:.0f} to {most:.0f} mm²")
+                least, most = size("area", float(s.area.min())), with_unit("area", float(s.area.max()))
+                words.append(f"{plain(s.name, 30)} {with_unit('length', s.length)} long, {least} to {most}")
         parts.append(f"{side.capitalize()} in flow order: {listed(words)}." if words else f"No {side} pipes.")
     return plain(" ".join(parts), 2000)

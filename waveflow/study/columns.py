@@ -28,6 +28,8 @@ COLUMNS: dict[str, tuple[str, str]] = {
     "reverse_flow_fraction": ("1", "gross reverse flow through the intake valves, of the delivered mass"),
     "torque": ("N m", "torque at the crankshaft, friction taken off"),
     "power": ("W", "power at the crankshaft, not corrected to any standard"),
+    "corrected_torque": ("N m", "torque at the crankshaft, corrected to the standard named"),
+    "corrected_power": ("W", "power at the crankshaft, corrected to the standard named"),
     "gross_torque": ("N m", "torque of the compression and expansion strokes"),
     "pumping_torque": ("N m", "torque of the gas-exchange strokes"),
     "friction_torque": ("N m", "torque lost to friction"),
@@ -72,11 +74,10 @@ _SHOWN: dict[str, tuple[str, float, float, int]] = {
 
 # SI unit of a column: kind of quantity in units.TABLE
 _KINDS = {"N m": "torque", "W": "power", "Pa": "pressure", "K": "temperature", "m/s": "velocity", "kg/s": "mass_flow"}
-# kind: (unit shown where none is asked for, its label)
+# kind: unit shown where none is asked for
 _USUAL = {
-    "torque": ("Nm", "N m"), "power": ("kW", "kW"), "pressure": ("kPa", "kPa"), "temperature": ("degC", "deg C"),
-    "velocity": ("m/s", "m/s"), "mass_flow": ("g/s", "g/s"), "length": ("mm", "mm"), "area": ("mm2", "mm\u00b2"),
-    "volume": ("cc", "cc"), "volume_flow": ("CFM", "CFM"), "pressure_difference": ("inH2O", "inH2O"), "mass": ("mg", "mg"),
+    "torque": "Nm", "power": "kW", "pressure": "kPa", "temperature": "degC", "velocity": "m/s", "mass_flow": "g/s",
+    "length": "mm", "area": "mm2", "volume": "cc", "volume_flow": "CFM", "pressure_difference": "inH2O", "mass": "mg",
 }  # fmt: skip
 _LABELS = {
     "Nm": "N m", "degC": "deg C", "degF": "deg F", "mm2": "mm\u00b2", "cm2": "cm\u00b2", "in2": "in\u00b2", "in3": "in\u00b3",
@@ -185,20 +186,22 @@ def _label(unit: str) -> str:
     return _LABELS.get(unit, unit)
 
 
-def _finer(kind: str, unit: str, digits: int) -> int:
+def _finer(kind: str, unit: str, digits: int, usual: str = "") -> int:
     """Decimals that keep about the digits the usual unit has."""
-    return max(0, digits + math.ceil(math.log10(units.TABLE[kind][unit] / units.TABLE[kind][_USUAL[kind][0]]) - 0.2))
+    ratio = units.TABLE[kind][unit] / units.TABLE[kind][usual or _USUAL[kind]]
+    return max(0, digits + math.ceil(math.log10(ratio) - 0.2))
 
 
-def measure(kind: str, value: Any, digits: int = 1) -> tuple[Any, str, int]:
+def measure(kind: str, value: Any, digits: int = 1, usual: str = "") -> tuple[Any, str, int]:
     """An SI value, or an array of them, in the unit asked for: (value, label of the unit, decimals worth showing).
 
-    `kind` is one of units.TABLE; `digits` are those of the unit shown where none is asked for (mm, mm2, cc, kPa, N m, kW).
+    `kind` is one of units.TABLE; `digits` are those of the unit shown where none is asked for: mm, mm2, cc, kPa, deg C, N m,
+    kW, or `usual`.
     """
-    unit = _asked.get().kinds.get(kind, _USUAL[kind][0])
-    label = _USUAL[kind][1] if unit == _USUAL[kind][0] else _label(unit)
-    offset = units.offset_of(kind, unit)
-    return (np.asarray(value, float) - offset)[()] / units.TABLE[kind][unit], label, _finer(kind, unit, digits)
+    usual = usual or _USUAL[kind]
+    unit = _asked.get().kinds.get(kind, usual)
+    shown_value = (np.asarray(value, float) - units.offset_of(kind, unit))[()] / units.TABLE[kind][unit]
+    return shown_value, _label(unit), _finer(kind, unit, digits, usual)
 
 
 def unit_of(name: str) -> str:
@@ -220,6 +223,11 @@ def shown(name: str, values: Any) -> tuple[np.ndarray, str, int]:
     if name == "air_flow" and (wanted == "CFM" or name not in asked.columns and asked.kinds.get("volume_flow") == "CFM"
                                and "mass_flow" not in asked.kinds):  # fmt: skip
         return values / CFM_DENSITY / units.TABLE["volume_flow"]["CFM"], f"CFM of {CFM_DENSITY:.4f} kg/m3", digits
-    if wanted is None or kind is None or wanted == _USUAL[kind][0]:
+    if wanted is None or kind is None or wanted == _USUAL[kind]:
         return values * factor + offset, unit, digits
     return (values - units.offset_of(kind, wanted)) / units.TABLE[kind][wanted], _label(wanted), _finer(kind, wanted, digits)
+
+
+def unit_shown(name: str) -> str:
+    """Unit in which a column is shown now: "N m", or "lb-ft" where that is asked for."""
+    return shown(name, [])[1]

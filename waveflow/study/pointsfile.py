@@ -15,12 +15,13 @@ import numpy as np
 
 from waveflow.errors import clean_text
 from waveflow.study.columns import shown
+from waveflow.study.corrections import with_corrected
 from waveflow.study.results import SweepResult
 
 
 def points_csv(sweeps: Sequence[tuple[str, SweepResult]]) -> bytes:
     """The file's bytes: one line a point, options one after the other; `sweeps` pairs of label and result."""
-    rows = [pair for label, result in sweeps for pair in _with_flow_band(label, result)]
+    rows = [pair for label, result in sweeps for pair in _with_flow_band(label, with_corrected(result))]
     names = list(dict.fromkeys(name for _, result in rows for name in result.names))
     cylinders: dict[str, int] = {}
     for _, result in rows:
