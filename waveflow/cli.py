@@ -19,6 +19,7 @@ from waveflow.errors import CaseError
 from waveflow.show.asked import as_read, in_units
 from waveflow.show.endings import DONE, FAILED, INTERRUPTED, PARTIAL, Refused, ending_of, hear_terminate, leave
 from waveflow.show.new import new, sensitive
+from waveflow.show.sheet import sheet
 from waveflow.show.terminal import prepare_streams, say
 
 RESULTS = "waveflow-results"
@@ -50,6 +51,7 @@ def cli() -> None:
 
 cli.add_command(new)
 cli.add_command(sensitive)
+cli.add_command(sheet)
 
 
 @cli.command(short_help="Say what was understood of a case.")

@@ -44,7 +44,7 @@ TABLE: dict[str, dict[str, float]] = {
     "temperature": {"degC": 1.0, "K": 1.0, "degF": 5.0 / 9.0, "degR": 5.0 / 9.0},
     "angle": {"deg": 1.0, "rad": 180.0 / math.pi},
     "speed_rpm": {"rpm": 1.0, "rps": 60.0},
-    "volume_flow": {"CFM": FOOT**3 / 60, "L/s": 1e-3, "m3/s": 1.0, "m3/h": 1 / 3600, "L/min": 1e-3 / 60},
+    "volume_flow": {"CFM": FOOT**3 / 60, "L/s": 1e-3, "m3/s": 1.0, "m3/h": 1 / 3600, "L/min": 1e-3 / 60, "m3/min": 1 / 60},
     "mass_flow": {"g/s": 1e-3, "kg/s": 1.0, "kg/h": 1 / 3600, "lb/min": POUND / 60, "lb/h": POUND / 3600},
     "mass": {"g": 1e-3, "kg": 1.0, "mg": 1e-6, "lb": POUND, "oz": POUND / 16},
     "fraction": {"": 1.0, "%": 0.01},

@@ -14,20 +14,42 @@ from waveflow.errors import CaseError, CaseProblem
 LARGEST = 1_000_000
 
 
-def read_text(path: Path, label: str) -> str:
-    """Text of a file, or CaseError: missing, no plain file, too large, not UTF-8."""
+def read_bytes(path: Path, label: str, largest: int = LARGEST, what: str = "a case file") -> bytes:
+    """Bytes of a file, or CaseError: missing, no plain file, too large to be `what`."""
     try:
         if path.exists() and not path.is_file():
             raise CaseError([CaseProblem(label, "", None, "not a file")])
         with path.open("rb") as stream:
-            data = stream.read(LARGEST + 1)
+            data = stream.read(largest + 1)
     except FileNotFoundError:
         raise CaseError([CaseProblem(label, "", None, "no such file", hint=_neighbour(path))]) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise CaseError([CaseProblem(label, "", None, f"cannot be read: {reason}")]) from None
-    if len(data) > LARGEST:
-        raise CaseError([CaseProblem(label, "", None, "larger than 1 MB: not a case file")])
+    if len(data) > largest:
+        raise CaseError([CaseProblem(label, "", None, f"larger than {largest // 1_000_000} MB: not {what}")])
+    return data
+
+
+def decoded(data: bytes) -> tuple[str, str]:
+    """Text of a table and the name of its encoding: UTF-8, UTF-16 (with its mark, or known by its zero bytes), else
+    Windows-1252, which any byte can be read as (undefined ones become U+FFFD).
+    """
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return data.decode("utf-16", errors="replace"), "UTF-16"
+    zeros = data[:2000].count(0)
+    if zeros * 3 > len(data[:2000]) > 3:
+        little = data[1:2000:2].count(0) >= data[0:2000:2].count(0)
+        return data.decode("utf-16-le" if little else "utf-16-be", errors="replace"), "UTF-16"
+    try:
+        return data.decode("utf-8-sig"), "UTF-8"
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace"), "Windows-1252"
+
+
+def read_text(path: Path, label: str) -> str:
+    """Text of a file, or CaseError: missing, no plain file, too large, not UTF-8."""
+    data = read_bytes(path, label)
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise CaseError([CaseProblem(label, "", None, "UTF-16 text", hint="save it as UTF-8")])
     try:
