@@ -87,6 +87,8 @@ def test_lines_move_with_the_text(tree, blank):
 
 @given(st.text(alphabet='[]{}"\'=,.#\\\nab1 ', max_size=80))
 @example('"\\1"')
+@example("=[}")
+@example(", =[}{ 1 ]]")
 def test_any_text_can_be_scanned(text):
     assert too_deep(text) == 0
     key_lines(text)

@@ -144,7 +144,10 @@ class _Index:
                     self.take()
                     continue
                 self.note((*path, number), line)
+                before = self.at
                 self.value((*path, number))
+                if self.at == before:  # a brace that opens nothing: no TOML, and nothing to wait for
+                    self.take()
                 number += 1
         if (kind, piece) == ("mark", "{"):
             self.take()
