@@ -1,4 +1,4 @@
-"""The second demo engine as cases: equal to the sheets it was made from, its planted traps told, its charger owned up to."""
+"""The second demo engine as cases: equal to the sheets it was made from, its planted traps told, the sheet's charger."""
 
 from pathlib import Path
 
@@ -61,13 +61,23 @@ def test_the_measured_lobe_is_that_of_the_card():
     assert max(cam.lift) == pytest.approx(card.lobe_lift, rel=0.002) and cam.lash == card.lash
 
 
-def test_reservoirs_stand_in_for_the_charger_and_say_so():
-    case = t192("as_cast")
-    plenum = 110e3 + 100.4e3
-    assert case.intake.reservoir.pressure == pytest.approx(plenum) and case.intake.reservoir.temperature == 318.15
-    assert case.exhaust.reservoir.pressure == pytest.approx(1.5 * plenum)
-    for path in sorted(CASES.glob("t192*.toml")):
-        assert "stand in for a charger, which is not modelled" in load(path).note
+@pytest.mark.parametrize(("boost", "which"), [("", "street"), ("_high_boost", "race")])
+def test_the_charger_is_that_of_the_sheet_for_every_level_and_cam(boost, which):
+    turbo = toml("engine_t192")["turbo"]
+    for level in ("", "_pocket", "_street", "_race"):
+        for cam in ("", "_long_cam"):
+            case = load(CASES / f"t192{level}{cam}{boost}.toml")
+            c, gauge = case.charger, turbo[f"boost_gauge_kPa_{which}"]
+            assert c.boost - case.ambient.pressure == pytest.approx(1e3 * gauge) and case.boost_controlled
+            assert c.charge_temperature - 273.15 == pytest.approx(turbo[f"charge_temperature_C_{which}"])
+            assert (c.compressor_efficiency, c.turbine_efficiency) == (
+                turbo["compressor_efficiency"], turbo["turbine_efficiency"]
+            )  # fmt: skip
+            assert c.turbine_area == pytest.approx(1e-6 * turbo["turbine_equivalent_nozzle_area_mm2"])
+            assert (c.charge_pipe_length, c.charge_pipe_diameter) == pytest.approx((0.9, 0.055))
+            assert (c.filter_loss, c.filter_loss_at, c.manifold_volume) == pytest.approx((2e3, 0.2, 420e-6))
+            assert case.intake.reservoir is None and case.exhaust.reservoir is None
+            assert case.ideal.start_angle is None
 
 
 def test_the_chamber_takes_the_ratio_with_it():

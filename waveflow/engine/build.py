@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from waveflow.engine.breathing import effective_area_table, mean_effective_area_open
+from waveflow.engine.charger import ChargerRows, lay_charge_pipe, lay_manifold, outside_of
 from waveflow.engine.cylinders import burn_of, cylinder_columns
 from waveflow.engine.flowsheet import ValveFlow
 from waveflow.engine.losses import loss_rows, rough_friction
@@ -160,13 +161,10 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
 
     # volumes ---------------------------------------------------------------------------------------------------------
     ambient = case.ambient
-    outside = case.intake.reservoir
-    source = (ambient.pressure, ambient.temperature, 0.0)
-    if outside:
-        source = (outside.pressure, outside.temperature, outside.burned)
+    outside = outside_of(case, gas)
+    source, sink = outside.source, outside.sink
+    fresh = dict(pressure=source[0], temp=source[1], yf=b.fresh_fuel * (1.0 - source[2]), yb=source[2])
     air = b.name_volume(asm.reservoir(source[0], source[1], b.fresh_fuel * (1.0 - source[2]), source[2]), "outside air")
-    after = case.exhaust.reservoir
-    sink = (after.pressure, after.temperature, after.burned) if after else (ambient.pressure, ambient.temperature, 0.0)
     outlet = b.name_volume(asm.reservoir(sink[0], sink[1], 0.0, sink[2]), "exhaust outlet")
     plenum = air
     if case.intake.plenum is not None and not ideal.infinite_plenum_at_valve:
@@ -176,7 +174,7 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
             area = throttle.discharge_coefficient * circle(throttle.diameter) * throttle.open_share
         else:
             area = 4.0 * n * circle(case.intake.runner.inlet_diameter) if case.intake.runner else 0.01
-        asm.orifice(air, plenum, area, area)
+        lay_charge_pipe(b, air, plenum, area, fresh)
 
     # cylinders -------------------------------------------------------------------------------------------------------
     columns = cylinder_columns(case, gas, b.port_fuel, intake_lift, exhaust_lift)
@@ -184,7 +182,7 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
     fired = case.burn.kind != "motored"
     first_temp = ideal.start_temperature if ideal.start_temperature is not None else (900.0 if fired else 350.0)
     first_burned = ideal.start_burned if ideal.start_burned is not None else (1.0 if fired else 0.0)
-    first_pressure = ideal.start_pressure if ideal.start_pressure is not None else ambient.pressure
+    first_pressure = ideal.start_pressure if ideal.start_pressure is not None else outside.cylinder_start
     cylinders = []
     for k in range(n):
         row = asm.cylinder(
@@ -198,7 +196,6 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
     restarts: list[tuple[float, list[int], int]] = []
     lumped = ideal.quasi_steady or ideal.infinite_plenum_at_valve or duct is None
     entry = case.intake.runner.entry if case.intake.runner is not None else "ideal"
-    fresh = dict(pressure=source[0], temp=source[1], yf=b.fresh_fuel * (1.0 - source[2]), yb=source[2])
     end_area = None if lumped else float(duct.curve.area_at(duct.length))
     alike = (duct, *_intake_curves(b, duct, intake_lift, intake_flow, lumped, entry))
     for k, row in enumerate(cylinders):
@@ -225,7 +222,7 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
             restarts.append((opens, [number for number, _, _ in laid], plenum))
 
     # exhaust ---------------------------------------------------------------------------------------------------------
-    _lay_exhaust(b, cylinders, outlet, exhaust_lift, exhaust_flow, fired)
+    charger = _lay_exhaust(b, cylinders, outlet, exhaust_lift, exhaust_flow, fired, outside.exhaust_start)
 
     for name, (cylinder, side, x) in (probes or {}).items():
         _user_probe(b, name, cylinder - 1, side, x)
@@ -240,7 +237,7 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
         ambient_pressure=ambient.pressure, ambient_temperature=ambient.temperature, plenum=plenum, pipes=b.pipes,
         volumes=b.volume_names, probes=b.probes, intake_lift=intake_lift, exhaust_lift=exhaust_lift, intake_flow=intake_flow,
         exhaust_flow=exhaust_flow, mean_intake_area=area, intake_length=duct.length if duct is not None else 0.0,
-        assumed=intake_flow.assumed or exhaust_flow.assumed, phases=phases, restarts=restarts,
+        assumed=intake_flow.assumed or exhaust_flow.assumed, phases=phases, charger=charger, restarts=restarts,
     )  # fmt: skip
 
 
@@ -267,7 +264,9 @@ def _intake_probes(b: _Builder, duct: Duct, laid: list, k: int) -> None:
     b.probe(f"{label} runner mouth", laid, 0.0)
 
 
-def _lay_exhaust(b: _Builder, cylinders: list[int], outlet: int, lift: LiftCurve, flow: ValveFlow, fired: bool) -> None:
+def _lay_exhaust(
+    b: _Builder, cylinders: list[int], outlet: int, lift: LiftCurve, flow: ValveFlow, fired: bool, pressure: float
+) -> ChargerRows | None:
     case, asm, ideal = b.case, b.asm, b.case.ideal
     h = case.exhaust.header
     temp = ideal.exhaust_start_temperature
@@ -276,8 +275,10 @@ def _lay_exhaust(b: _Builder, cylinders: list[int], outlet: int, lift: LiftCurve
     burned = ideal.exhaust_start_burned
     if burned is None:
         burned = 1.0 if fired else 0.0
-    sink = case.exhaust.reservoir
-    hot = dict(pressure=sink.pressure if sink else case.ambient.pressure, temp=temp, yb=burned)
+    hot = dict(pressure=pressure, temp=temp, yb=burned)
+    charger = None
+    if case.charger is not None:
+        outlet, charger = lay_manifold(b, outlet, hot)
     cell = b.cell * (HOT_CELLS if fired and ideal.gas == "real" else 1.0)
     first = exhaust_duct(case, 0)
     lumped = ideal.quasi_steady or first is None
@@ -305,14 +306,15 @@ def _lay_exhaust(b: _Builder, cylinders: list[int], outlet: int, lift: LiftCurve
         b.probe(f"cylinder {k + 1} exhaust valve", laid, 0.0)
         ends.append(laid[-1][0])
     if lumped:
-        return
+        return charger
     exit_kind = h.exit if h is not None else "ideal"
     free = dict(inward=inward_opening(exit_kind), outward=1.0)
     if h is None or (h.tail_length is None and h.secondary_length is None):
         for number in ends:
             asm.end(number, "far", outlet, **free)
-        return
+        return charger
     _lay_header(b, h, ends, outlet, cell, hot, free)
+    return charger
 
 
 def _lay_header(b: _Builder, h: Any, ends: list[int], outlet: int, cell: float, hot: dict, free: dict) -> None:

@@ -21,6 +21,7 @@ from waveflow.engine.fields import Whole, Words, standard
 from waveflow.engine.margins import split_margin
 from waveflow.engine.options import Enlarge, settle_flows
 from waveflow.engine.part import Part
+from waveflow.engine.parts_charger import Charger
 from waveflow.engine.parts_cylinder import MOST_CYLINDERS, Cylinder
 from waveflow.engine.parts_engine import (
     Ambient,
@@ -56,6 +57,7 @@ class Case(Part):
     compression: Compression
     intake: Intake
     exhaust: Exhaust
+    charger: Charger | None = None
     ambient: Ambient
     fuel: Fuel
     burn: Burn = Field(default_factory=lambda: Wiebe(kind="wiebe"))
@@ -120,6 +122,11 @@ class Case(Part):
     def assumed(self) -> bool:
         """Whether a valve's flow stands in for a sheet that was never measured."""
         return "stock" in (self.intake.flow.kind, self.exhaust.flow.kind)
+
+    @property
+    def boost_controlled(self) -> bool:
+        """Whether a charger holds the boost whatever the weather, so that a correction by ambient air over-corrects."""
+        return self.charger is not None
 
     @property
     def swept_volume(self) -> float:

@@ -32,12 +32,13 @@ Check = Callable[[Any], Iterator[Finding]]
 
 def find(case: Any, reading: Reading, partly_wrong: bool) -> tuple[list[CaseProblem], list[CaseWarning]]:
     """All findings of all checks; values already known to be wrong (`UNKNOWN`) end only the check that meets them."""
-    from waveflow.engine import checks_cylinder, checks_engine, checks_pipes, checks_practice, checks_valves
+    from waveflow.engine import checks_charger, checks_cylinder, checks_engine, checks_pipes, checks_practice, checks_valves
 
     problems: list[CaseProblem] = []
     warnings: list[CaseWarning] = []
     sided = (*checks_valves.CHECKS, *checks_pipes.CHECKS, *checks_practice.CHECKS)
-    for check in (*checks_engine.CHECKS, *sided, *checks_cylinder.CHECKS, lambda case: checks_cylinder.as_a_case(case, sided)):
+    whole = (*checks_engine.CHECKS, *checks_charger.CHECKS)
+    for check in (*whole, *sided, *checks_cylinder.CHECKS, lambda case: checks_cylinder.as_a_case(case, sided)):
         # what was found before a wrong value ended the check still stands
         try:
             for finding in check(case):

@@ -46,7 +46,7 @@ def complete(case: Any) -> tuple[Any, list[Assumption]]:
         filler.put("engine.firing_order", (1,), "one cylinder", "[1]")
     for side in ("intake", "exhaust"):
         table = getattr(case, side)
-        if table.reservoir is None:
+        if table.reservoir is None and case.charger is None:
             air = case.ambient
             outside = Reservoir(pressure=f"{air.pressure!r} Pa abs", temperature=f"{air.temperature!r} K")
             filler.put(f"{side}.reservoir", outside, "outside is ambient air", "ambient")

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from waveflow.engine.charger import ChargerRows
 from waveflow.engine.flowsheet import ValveFlow
 from waveflow.engine.valvetrain import LiftCurve
 from waveflow.physics.gas import Gas
@@ -47,6 +48,7 @@ class Model:
     intake_length: float  # valve to the first volume, end correction included [m]
     assumed: bool  # an option without a flow sheet of its own
     phases: tuple[float, ...]  # engine angle of firing TDC of cylinder 1, 2, ... [deg]
+    charger: ChargerRows | None = None
     restarts: list[tuple[float, list[int], int]] = field(default_factory=list)  # no memory: angle, pipe rows, volume
 
 

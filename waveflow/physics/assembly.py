@@ -131,11 +131,12 @@ class Assembly:
             self._claim(pipe, side)
         self._joints.append((upstream, downstream, contraction, angles or {}))
 
-    def orifice(self, a: int, b: int, area_ab: float = 0.0, area_ba: float = 0.0, **columns) -> None:
-        """Connect two volumes by a nozzle of given effective areas [m2] (columns of `layout.orifice_type`)."""
+    def orifice(self, a: int, b: int, area_ab: float = 0.0, area_ba: float = 0.0, **columns) -> int:
+        """Connect two volumes by a nozzle of given effective areas [m2] (columns of `layout.orifice_type`); returns its row."""
         self._orifices.append(
             dict(curve_ab=-1, curve_ba=-1, cylinder=-1) | columns | dict(a=a, b=b, area_ab=area_ab, area_ba=area_ba)
         )
+        return len(self._orifices) - 1
 
     def curve(self, values: NDArray) -> int:
         """Enter an effective-area table over 0..720 degrees (2881 points); returns its row."""

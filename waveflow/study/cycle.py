@@ -16,6 +16,7 @@ from waveflow.physics.accounts import trace_columns
 from waveflow.physics.layout import State
 from waveflow.study.numbers import mean_of, numbers_of
 from waveflow.study.settling import BLOCK, Settling
+from waveflow.study.shaft import Shaft
 from waveflow.study.trace import Trace, trace_of
 
 
@@ -237,10 +238,17 @@ def run_point(
         engine.state = unpack(start, model.state)
     most = max_cycles or case.run.max_cycles
     watch = Settling(case.run.tolerance)
+    shaft = Shaft(case, engine) if model.charger is not None else None
     kept: list[dict] = []
     while len(watch.history) < most and not watch.settled:
         watch.add(engine.key_numbers_of_next_cycle())
         kept = [*kept[-(BLOCK - 1) :], numbers_of(case, engine)]
+        if shaft is not None:
+            shaft.settle()
+            kept[-1]["scalars"] |= shaft.numbers()
+            watch.settled = watch.settled and shaft.settled
+    if shaft is not None:
+        shaft.refuse_if_impossible()
     mass, energy = engine.balances()
     numbers = mean_of(kept[-watch.block :])
     cycles = len(watch.history)

@@ -45,7 +45,7 @@ def numbers_of(case: Any, engine: Any) -> dict:
     seconds = 120.0 / engine.rpm
     reference = m.ambient_pressure / (m.gas.r[0] * m.ambient_temperature)
     if m.net.volume[m.plenum]["kind"] == lay.RESERVOIR:
-        plenum_p, plenum_t = m.state.volumes[m.plenum, lay.V_PRES], m.state.volumes[m.plenum, lay.V_TEMP]
+        plenum_p, plenum_t = (engine.state.volumes[m.plenum, k] for k in (lay.V_PRES, lay.V_TEMP))
     else:
         v = engine.volume_accounts[m.plenum]
         plenum_p, plenum_t = v[lay.B_P_TIME] / seconds, v[lay.B_T_TIME] / seconds
