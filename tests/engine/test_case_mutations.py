@@ -1,5 +1,9 @@
-"""Case files spoilt at random, token by token: whatever comes in, only CaseError comes out, and at once."""
+"""Case files spoilt at random, token by token: whatever comes in, only CaseError comes out, and at once.
 
+`python -m pytest -m full tests/engine/test_case_mutations.py` spoils 100,000 (an hour or so of one core); a plain run 2,300.
+"""
+
+import io
 import random
 import re
 import time
@@ -9,6 +13,7 @@ import pytest
 
 from waveflow.engine.case import load
 from waveflow.errors import CaseError
+from waveflow.show.check import print_check
 
 CASES = Path(__file__).parents[2] / "cases"
 ODD = [
@@ -46,8 +51,12 @@ def spoilt(text: str, dice: random.Random) -> str:
     return "".join(tokens)
 
 
-def spoil_and_load(folder: Path, name: str, number: int, first: int = 0) -> tuple[int, int, float]:
-    """(accepted, refused, longest [s]) of `number` spoilt copies of a case in `folder`."""
+LONGEST = 1.0  # [s] of CPU for one file, read and shown
+
+
+def spoil_and_check(folder: Path, name: str, number: int, first: int = 0, shown: int = 1) -> tuple[int, int, float]:
+    """(accepted, refused, longest [s]) of `number` spoilt copies of a case in `folder`; of those accepted one in `shown`
+    is also printed as `check` prints it."""
     text = (folder / name).read_text(encoding="utf-8")
     target = folder / f"spoilt{Path(name).suffix}"
     accepted = refused = 0
@@ -57,11 +66,17 @@ def spoil_and_load(folder: Path, name: str, number: int, first: int = 0) -> tupl
         target.write_text(spoilt(text, dice), encoding="utf-8", errors="surrogateescape")
         begun = time.process_time()
         try:
-            load(target)
+            case = load(target)
             accepted += 1
+            if accepted % shown == 0:
+                out = io.StringIO()
+                print_check(case, out)
+                assert "\x1b" not in out.getvalue() and "nan" not in out.getvalue().split(), seed
         except CaseError as error:
             refused += 1
             assert error.problems and all(str(problem).isprintable() for problem in error.problems), str(error)
+        except Exception as error:
+            raise AssertionError(f"{name}, seed {seed}: {type(error).__name__}: {error}") from error
         longest = max(longest, time.process_time() - begun)
     return accepted, refused, longest
 
@@ -81,9 +96,24 @@ def folder(tmp_path):
      ("n155_plus15.toml", 200)],
 )  # fmt: skip
 def test_only_case_errors_come_out(folder, name, number):
-    accepted, refused, _ = spoil_and_load(folder, name, number)
+    accepted, refused, longest = spoil_and_check(folder, name, number, shown=12)
     assert refused > number / 3
     assert accepted > 0
+    assert longest < LONGEST
+
+
+@pytest.mark.full
+@pytest.mark.timeout(3600)
+@pytest.mark.parametrize("piece", range(4))
+@pytest.mark.parametrize(
+    ("name", "number"),
+    [("starter.toml", 10000), ("runner_area_fired.toml", 6000), ("n155_plus15.toml", 3000), ("n155_race.toml", 3000),
+     ("t192_street.toml", 3000)],
+)  # fmt: skip
+def test_a_hundred_thousand_spoilt_cases(folder, name, number, piece):
+    accepted, refused, longest = spoil_and_check(folder, name, number, first=10000 + piece * number)
+    print(f"{name}: {accepted} accepted, {refused} refused, longest {longest:.2f} s")
+    assert accepted + refused == number and accepted > 0 and longest < LONGEST
 
 
 @pytest.mark.parametrize("name", ["n155_flow_race.csv", "n155_intake_port_race.csv"])

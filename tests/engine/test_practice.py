@@ -82,3 +82,20 @@ def test_the_planted_traps_of_the_first_demo_engine_are_told():
     beyond = load(CASES / "n155_race_long_cam.toml", {"range.band": '["4500 rpm", "7800 rpm"]', "range.to": "7800 rpm"})
     assert any("your band ends beyond the redline of 7000 rpm" in each.message for each in beyond.warnings)
     assert not load(CASES / "n155_street.toml").warnings
+
+
+def test_a_groove_at_the_gasket_and_an_exhaust_throat_beyond_the_usual_are_told():
+    case = load(CASES / "n155.toml", {"intake.runner.gasket_area": "1100 mm2"})
+    (text,) = [str(each) for each in case.warnings if "groove" in each.message]
+    assert "never open a port to the gasket" in text and "887.5 mm2 runs into 1100 mm2, +24% of area, 1.9 mm all round" in text
+    usual = load(CASES / "n155.toml", {"intake.runner.gasket_area": "1000 mm2"})
+    assert not any("gasket" in str(each) for each in usual.warnings)
+    wide = load(CASES / "n155.toml", {"exhaust.port.stations[0].width": "29.3 mm"})
+    assert any("throat is 90.2% of the valve head: 85 to 88 % is usual" in each.message for each in wide.warnings)
+
+
+def test_a_step_is_said_in_millimetres_of_the_wall():
+    (text,) = [str(each) for each in load(CASES / "n155.toml").warnings]
+    face = net_area(load(CASES / "n155.toml").intake.port.stations[0])
+    edge = 1e3 * (math.sqrt(face / math.pi) - math.sqrt(804e-6 / math.pi))
+    assert f"{edge:.1f} mm all round" in text

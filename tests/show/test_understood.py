@@ -119,3 +119,34 @@ def test_conditions_name_throttle_and_ambient():
     assert from_results.conditions_of(case("n155")).startswith("wide-open throttle, 101.0 kPa, 20 °C")
     assert "throttle 30 % open" in from_results.conditions_of(case("n155", intake__throttle__opening="0.3"))
     assert "throttle" not in from_results.conditions_of(case("short_pipes_motored"))
+
+
+@pytest.mark.parametrize("name", ["n155", "t192"])
+def test_the_port_is_drawn_to_scale_with_its_joints(name):
+    known = case(name)
+    figure = check.check_figure(known)
+    plans = {axes.get_label(): axes for axes in figure.axes if axes.get_label().endswith("plan")}
+    assert set(plans) == {"intake plan", "exhaust plan"}
+    for label, axes in plans.items():
+        (x0, x1), (y0, y1), box = axes.get_xlim(), axes.get_ylim(), axes.get_position()
+        wide, high = figure.get_size_inches()
+        along, across = (x1 - x0) / (box.width * wide), (y1 - y0) / (box.height * high)
+        assert along == pytest.approx(across, rel=1e-9)  # a millimetre is a millimetre
+        station = getattr(known, label.split()[0]).port.stations[1]
+        whole = 1e3 * station.branches * station.width + 4.0 * (station.branches - 1)
+        assert max(abs(line.get_ydata()).max() for line in axes.lines if len(line.get_xdata()) > 2) >= 0.95 * whole / 2
+    words = [text.get_text() for axes in figure.axes for text in axes.texts]
+    assert any("all round" in text for text in words) and any("steepest" in text for text in words)
+    assert any("of the valve)" in text for text in words)
+    assert any("gasket's hole" in text for text in words) == (name == "t192")
+
+
+def test_port_facts_are_printed_and_in_the_data():
+    known, out = case("n155"), io.StringIO()
+    check.print_check(known, out)
+    text = " ".join(out.getvalue().split())
+    assert "32.6 mm across, 84.7% of the valve" in text and "804 to 887 mm², +10.4 % (0.8 mm all" in text
+    assert "23 guessed" in text and "65 measured" in text
+    data = check.check_data(known)
+    assert data["ports"]["intake"]["throat_of_valve"] == pytest.approx(32.6 / 38.5, abs=1e-9)
+    assert {each["mark"] for each in data["inputs"]} == {"guess", "given", "default", "card", "measured"}

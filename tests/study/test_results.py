@@ -117,3 +117,20 @@ def test_users_units():
     ]:
         values, name_of_unit, _ = shown(name, [si])
         assert values[0] == pytest.approx(user) and name_of_unit == unit
+
+
+def test_every_input_goes_into_the_result_with_its_mark_and_comes_back():
+    from waveflow.engine.case import load
+    from waveflow.study.results import assemble
+    from waveflow.study.sweep import facts_of
+
+    facts = facts_of(load("cases/n155.toml"), 0.36)
+    rows = {each["key"]: each for each in facts.inputs}
+    assert facts.inputs[0]["mark"] == "guess" and rows["engine.bore"]["mark"] == "card"
+    station = rows["intake.port.stations[0].width"]
+    assert (station["value"], station["plus_minus"], station["instrument"]) == ("33 mm", "0.05 mm", "inside caliper")
+    result = assemble(facts, [], {})
+    assert SweepResult.from_dict(json.loads(json.dumps(result.as_dict()))).facts == facts
+    old = result.as_dict()
+    del old["case"]["inputs"]  # as written before inputs were kept
+    assert SweepResult.from_dict(old).facts.inputs == ()

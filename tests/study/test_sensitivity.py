@@ -8,7 +8,8 @@ import pytest
 
 from waveflow.engine.case import load
 from waveflow.errors import RunError
-from waveflow.study.sensitivity import sensitivity, varied_values
+from waveflow.study.sensitivity import sensitivity
+from waveflow.study.varied import varied_values
 
 STARTER = "cases/starter.toml"
 
@@ -100,3 +101,47 @@ def test_warmer_charge_lowers_filling_of_the_real_engine(monkeypatch):
     monkeypatch.setattr(module, "varied_values", lambda case: only)
     (row,) = sensitivity(case, 6000, cell=0.04).rows
     assert row.filling[0][0] > 0.0 > row.filling[1][0]
+
+
+def test_a_column_moves_as_a_whole_and_a_shut_valve_stays_shut():
+    flow = '"18, 34, 48.5, 61, 71.5, 80, 87.5, 93.5, 98, 102.5, 106.5 CFM +- 2 %"'
+    sheet = load("cases/n155.toml", {"intake.flow.flow": flow})
+    (row,) = [each for each in varied_values(sheet) if each.key == "intake.flow.flow"]
+    for ends, factor in ((row.low, 0.98), (row.high, 1.02)):
+        moved = sheet.changed(ends).intake.flow.flow
+        assert moved == pytest.approx([each * factor for each in sheet.intake.flow.flow], rel=1e-6)
+    assert row.low_text == "all 11 - 2 %" and row.mark == "card"
+    table = load("cases/n155_race_long_cam_table.toml")
+    listed = ", ".join(f"{1e3 * each:.3f}" for each in table.intake.cam.lift)
+    table = load("cases/n155_race_long_cam_table.toml", {"intake.cam.lift": f'"{listed} mm +- 0.03 mm"'})
+    (row,) = [each for each in varied_values(table) if each.key == "intake.cam.lift"]
+    for ends, sign in ((row.low, -1), (row.high, 1)):
+        for now, then in zip(table.intake.cam.lift, table.changed(ends).intake.cam.lift, strict=True):
+            assert then == pytest.approx(max(now + sign * 3e-5, 0.0) if now > 0 else 0.0, abs=1e-9)
+
+
+def test_a_list_with_margins_is_one_row():
+    lengths = '["380 mm +- 5 mm", "385 mm +- 5 mm", "380 mm +- 5 mm", "390 mm +- 5 mm"]'
+    varied = [each for each in varied_values(load("cases/n155.toml", {"exhaust.header.primary_length": lengths}))
+              if each.key.startswith("exhaust.header.primary_length")]  # fmt: skip
+    assert [each.key for each in varied] == ["exhaust.header.primary_length"] and len(varied[0].low) == 4
+    assert varied[0].high_text == "all 4 + 5 mm" and set(varied[0].low.values()) == {"375 mm", "380 mm", "385 mm"}
+
+
+def test_a_measured_port_moves_as_a_whole_by_its_instruments():
+    case = load("cases/n155.toml")
+    rows = {each.key: each for each in varied_values(case) if each.key.endswith("port.stations")}
+    assert set(rows) == {"intake.port.stations", "exhaust.port.stations"}
+    narrow, wide = (case.changed(ends).intake.port.stations for ends in (rows["intake.port.stations"].low,
+                                                                         rows["intake.port.stations"].high))  # fmt: skip
+    for now, less, more in zip(case.intake.port.stations, narrow, wide, strict=True):
+        step = now.resolution
+        assert less.width == pytest.approx(now.width - step) and more.width == pytest.approx(now.width + step)
+        if now.corner_radius:
+            assert more.corner_radius == pytest.approx(now.corner_radius - 0.5e-3)
+    two = load(STARTER, {"intake.port.stations[0].width": "30 mm +- 0.5 mm"})
+    assert "intake.port.stations[0].width" in {each.key for each in varied_values(two)}
+
+
+def test_an_enlarged_port_is_not_moved_by_readings_of_another():
+    assert not [each for each in varied_values(load("cases/n155_plus15.toml")) if each.key == "intake.port.stations"]

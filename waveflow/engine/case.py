@@ -188,6 +188,8 @@ def _made(reading: Reading) -> Case:
     try:
         case = Case.model_validate(reading.tree, context=context)
         checked = case
+        uncertain = tuple(collect(reading, Case, marks))
+        case._uncertain = uncertain  # the checks weigh readings by their margins
     except ValidationError as error:
         found, misspelt = problems_of(error, Case, reading)
         problems += found
@@ -207,7 +209,7 @@ def _made(reading: Reading) -> Case:
     case._warnings = tuple(warnings)
     case._source = reading.label
     case._base = reading.base
-    case._uncertain = tuple(collect(reading, Case, marks))
+    case._uncertain = uncertain
     case._text = toml_text(reading.tree | marks_table(marks), [f"filled in: {each}" for each in assumptions])
     case._digest = hashlib.sha256(case._text.encode()).hexdigest()
     return case

@@ -11,6 +11,7 @@ from typing import Any
 from waveflow.engine import section
 from waveflow.engine.checks import Finding
 from waveflow.engine.checks_valves import each_side
+from waveflow.engine.portfacts import beside_gasket, runner_end, throat_number
 from waveflow.units import show
 
 STEP = 0.05
@@ -18,13 +19,17 @@ STEP = 0.05
 TAPER = 25.0
 """|d ln A / dx| [1/m] between two stations from which a port is too steep for a model of one dimension (our choice: in a
 33 mm passage a cone of 12 degrees half angle, where flow parts from the wall)."""
-THROAT = 0.91
+GROOVE = 0.20
+"""Hole of the gasket over the larger passage from which it is told (our choice: more than the play a gasket needs)."""
+THROAT = {"intake": 0.91, "exhaust": 0.89}
 VALVE_SHARE = (0.44, 0.48)
 _PRACTICE = "common practice, no source"
 
 
 def _joint(before: float, after: float) -> str:
-    return f"{show(before, 'mm2', 4)} runs into {show(after, 'mm2', 4)}, {after / before - 1:+.0%} of area"
+    edge = abs(math.sqrt(after / math.pi) - math.sqrt(before / math.pi))
+    return (f"{show(before, 'mm2', 4)} runs into {show(after, 'mm2', 4)}, {after / before - 1:+.0%} of area, "
+            f"{1e3 * edge:.1f} mm all round")
 
 
 def _end(port: Any, number: int) -> float | None:
@@ -48,19 +53,23 @@ def runner_joint(case: Any) -> Iterator[Finding]:
 
 
 def gasket_joint(case: Any) -> Iterator[Finding]:
-    """The hole in the intake gasket beside the smaller of its two neighbours."""
+    """The hole in the intake gasket beside its two neighbours: an edge in the flow, or a groove round the joint."""
     pipe, port = case.intake.runner, case.intake.port
     if pipe is None or port is None or pipe.gasket_area is None:
         return
     face = _end(port, 0)
     if face is None:
         return
-    own = pipe.outlet_area if pipe.outlet_area is not None else math.pi / 4 * pipe.inlet_diameter**2
-    least = face if pipe.blend_length > 0 else min(own, face)
-    if pipe.gasket_area < (1 - STEP) * least:
-        message = f"the gasket stands into the flow: its hole against the passage, {_joint(least, pipe.gasket_area)}"
-        hint = "trim the gasket; its edge is not in the computation"
-        yield Finding(("intake", "runner", "gasket_area"), message, hint=hint, warning=True)
+    beside = beside_gasket(runner_end(pipe, face), face, pipe.gasket_area)
+    key = ("intake", "runner", "gasket_area")
+    if pipe.gasket_area < (1 - STEP) * beside:
+        message = f"the gasket stands into the flow: its hole against the passage, {_joint(beside, pipe.gasket_area)}"
+        yield Finding(key, message, hint="trim the gasket; its edge is not in the computation", warning=True)
+    elif pipe.gasket_area > (1 + GROOVE) * beside:
+        message = "the gasket leaves a groove round the joint: the passage against its hole, "
+        message += _joint(beside, pipe.gasket_area)
+        hint = "never open a port to the gasket: match port and runner to each other; the groove is not in the computation"
+        yield Finding(key, message, hint=hint, warning=True)
 
 
 def exhaust_joint(case: Any) -> Iterator[Finding]:
@@ -94,29 +103,22 @@ def taper(case: Any, side: str) -> Iterator[Finding]:
             yield Finding((side, "port", "stations", number), message, hint=hint, warning=True, missing=True)
 
 
-def _throat(port: Any, side: str) -> int:
-    noted = [number for number, station in enumerate(port.stations) if "throat" in station.note.lower()]
-    if noted:
-        return noted[-1 if side == "intake" else 0]
-    near = (-1, -2) if side == "intake" else (0, 1)
-    return min(near, key=lambda number: section.section_of(port.stations[number])[0]) % len(port.stations)
-
-
 @each_side
 def throat_share(case: Any, side: str) -> Iterator[Finding]:
     table = getattr(case, side)
     if table.port is None or table.port.burette_volume is None and not any(s.note for s in table.port.stations):
         return
     try:
-        number = _throat(table.port, side)
+        number = throat_number(table.port.stations, side)
         area = section.section_of(table.port.stations[number])[0]
     except ValueError:
         return
     if table.port.stations[number].branches != table.valve.count:
         return
     share = math.sqrt(4 * area / math.pi) / table.valve.head_diameter
-    if share > THROAT:
-        message = f"the throat is {share:.1%} of the valve head: above 90 to 91 % little is left for the seat ({_PRACTICE})"
+    if share > THROAT[side]:
+        usual = "above 90 to 91 %" if side == "intake" else "85 to 88 % is usual; beyond it"
+        message = f"the throat is {share:.1%} of the valve head: {usual} little is left for the seat ({_PRACTICE})"
         yield Finding((side, "port", "stations", number), message, warning=True, missing=True)
 
 
@@ -152,8 +154,10 @@ def burette(case: Any, side: str) -> Iterator[Finding]:
     if port is None or port.burette_volume is None:
         return
     from waveflow.engine.reconcile import reconcile
+    from waveflow.engine.station_margins import port_margins
 
-    found = reconcile(port.stations, port.burette_volume, port.length, straight=port.between == "linear area")
+    found = reconcile(port.stations, port.burette_volume, port.length, straight=port.between == "linear area",
+                      margins=port_margins(case, side))
     if not found.agrees:
         message = f"the readings of this port do not fit each other; {found.advice}"
         yield Finding((side, "port", "burette_volume"), message, warning=True)

@@ -224,8 +224,10 @@ def falling_sheet(case: Any, side: str) -> Iterator[Finding]:
         return
     for number, (first, second) in enumerate(zip(flow.flow, flow.flow[1:], strict=False), 1):
         if second < first:
-            message = f"the sheet falls from {show(first, 'CFM')} to {show(second, 'CFM')}; taken as it is"
-            yield Finding((side, "flow", "flow", number), message, warning=True)
+            message = f"the sheet falls from {show(first, 'CFM')} to {show(second, 'CFM')} "
+            message += f"at {show(flow.lift[number], 'mm', 4)}; taken as it is"
+            hint = "read that lift again; if it stays, the flow parts from the wall there, most often at the short turn"
+            yield Finding((side, "flow", "flow", number), message, hint=hint, warning=True)
 
 
 @each_side

@@ -5,12 +5,8 @@ Weighted least squares. Observed: the net area of every station, the burette vol
 that fit all of it best. A residual is judged against its own uncertainty, which is smaller than that of the reading
 (W. Baarda, A testing procedure for use in geodetic networks, 1968).
 
-Uncertainties (one sigma) by a rule that is our choice, no source:
-* a width, height or diameter: one resolution of the instrument; not stated: 0.3 mm for a mould, 0.1 mm for callipers and
-  ball gauges, 0.2 mm for anything else; every wall of a traced outline half of it;
-* a corner radius: 0.5 mm; a blocked area: 10 %;
-* no passage is exactly round, oval or square: 1 % of area for a round, traced or measured one, 1.5 % for the others;
-* the burette: 0.3 cc, and 0.5 % for where plate and seat close the port; the length: 1 mm;
+Uncertainties (one sigma) of stations: `station_margins.py`. The others by a rule that is our choice, no source:
+* the burette: its margin or 0.3 cc, and 0.5 % for where plate and seat close the port; the length: its margin or 1 mm;
 * a station beside the line through its neighbours: 20 % of its area.
 
 The stations run in the model as they were measured: nothing here moves them.
@@ -25,7 +21,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from waveflow.engine.section import net_area, section, section_of
+from waveflow.engine.section import net_area
+from waveflow.engine.station_margins import PortMargins, reading_error, resolution_of, station_error
+
+__all__ = ["Adjusted", "Difference", "PortMargins", "Reading", "Reconciled", "adjust", "against", "reading_error", "reconcile",
+           "resolution_of", "station_error"]  # fmt: skip
 
 DOUBT = 3.0
 """Residual over its own uncertainty from which a reading is doubted (our choice: 0.3 % of good readings go beyond)."""
@@ -33,12 +33,8 @@ SAME_DOUBT = 0.9
 """Share of the greatest doubt from which another reading cannot be told from it (our choice)."""
 EVENNESS = 0.20
 LENGTH_ERROR = 1e-3
-CORNER_ERROR = 0.5e-3
-BLOCKED_ERROR = 0.10
 BURETTE_ERROR = (0.3e-6, 0.005)
 NEAR = 1e-3
-_ROUGHLY = {"round": 0.01, "measured": 0.01, "outline": 0.01}
-_OTHER_SHAPES = 0.015
 
 
 class Reading(NamedTuple):
@@ -105,46 +101,6 @@ def adjust(design: np.ndarray, observed: np.ndarray, error: np.ndarray) -> Adjus
     return Adjusted(correction, doubt, noticed, float(((correction / error) ** 2).sum()))
 
 
-def resolution_of(station: Any) -> float:
-    """Resolution [m] of the instrument, as stated or by the rule above."""
-    stated = getattr(station, "resolution", None)
-    if stated is not None:
-        return float(stated)
-    words = (getattr(station, "instrument", "") or "").lower()
-    if "mould" in words or "mold" in words:
-        return 0.3e-3
-    return 0.1e-3 if any(name in words for name in ("calliper", "caliper", "ball", "gauge")) else 0.2e-3
-
-
-def reading_error(station: Any) -> float:
-    """One sigma of the net area [m2] from the instrument alone: sizes, corner radius."""
-    step, shape = resolution_of(station), station.shape
-    area, wall = section_of(station)
-    if shape in ("measured", "outline", "round"):
-        # a wall that lies half a resolution out all round
-        return station.branches * wall * step / 2.0
-    sizes = {"width": (station.width, step), "height": (station.height, step)}
-    if station.corner_radius:
-        sizes["corner_radius"] = (station.corner_radius, CORNER_ERROR)
-    squares = 0.0
-    for name, (value, error) in sizes.items():
-        least = 0.5 * error
-        given = {key: size for key, (size, _) in sizes.items()} | {name: value - least}
-        try:
-            squares += ((area - section(shape, **given)[0]) / least * error) ** 2
-        except ValueError:
-            squares += (wall * error / 4.0) ** 2
-    return station.branches * math.sqrt(squares)
-
-
-def station_error(station: Any) -> float:
-    """One sigma of the net area [m2]: instrument, shape and what blocks the passage."""
-    area = section_of(station)[0]
-    shape = _ROUGHLY.get(station.shape, _OTHER_SHAPES) * area
-    blocked = BLOCKED_ERROR * (station.blocked_area or 0.0)
-    return math.hypot(reading_error(station), station.branches * math.hypot(shape, blocked))
-
-
 def _volume(at: np.ndarray, areas: np.ndarray, straight: bool, length: float) -> float:
     beyond = areas[-1] * (length - at[-1])
     if straight or len(at) == 2:
@@ -155,9 +111,10 @@ def _volume(at: np.ndarray, areas: np.ndarray, straight: bool, length: float) ->
 
 
 def reconcile(stations: Sequence[Any], burette: float, length: float | None = None, *,
-              straight: bool = False) -> Reconciled:
+              straight: bool = False, margins: PortMargins | None = None) -> Reconciled:
     """Stations [m, m2] of a port against its burette volume [m3] and centreline length [m] (the last station's place if
-    not given); `straight`: the area runs linearly between stations, else by the port's own smooth curve.
+    not given); `straight`: the area runs linearly between stations, else by the port's own smooth curve; `margins`: those
+    given with the values, before which the rule stands back.
 
     Raises ValueError for fewer than two stations or a volume that is not positive.
     """
@@ -165,17 +122,18 @@ def reconcile(stations: Sequence[Any], burette: float, length: float | None = No
         raise ValueError("reconciling needs two stations at least and a positive burette volume")
     at = np.array([s.at for s in stations], float)
     areas = np.array([net_area(s) for s in stations])
-    error = np.array([station_error(s) for s in stations])
+    known = margins or PortMargins()
+    error = np.array([station_error(s, known.of(number)) for number, s in enumerate(stations)])
     length = float(at[-1]) if length is None else max(float(length), float(at[-1]))
     held, count = _volume(at, areas, straight, length), len(areas)
     # how the volume goes with each area; a curve through the stations scales with them, so held = weight @ areas
     step = 1e-4 * areas.mean()
     weight = np.array([(_volume(at, areas + step * unit, straight, length)
                         - _volume(at, areas - step * unit, straight, length)) / (2.0 * step) for unit in np.eye(count)])
-    volume_error = math.hypot(BURETTE_ERROR[0], BURETTE_ERROR[1] * burette)
+    volume_error = math.hypot(known.burette or BURETTE_ERROR[0], BURETTE_ERROR[1] * burette)
     # unknowns: change of every area and relative change of the length
     rows = [np.eye(count, count + 1), np.append(weight, held)[None], np.append(np.zeros(count), length)[None]]
-    observed, sigma = [*np.zeros(count), burette - held, 0.0], [*error, volume_error, LENGTH_ERROR]
+    observed, sigma = [*np.zeros(count), burette - held, 0.0], [*error, volume_error, known.length or LENGTH_ERROR]
     for i in range(1, count - 1):
         share = (at[i] - at[i - 1]) / (at[i + 1] - at[i - 1])
         row = np.zeros(count + 1)

@@ -35,7 +35,8 @@ _LONGEST = 120
 class Uncertain:
     """A given value with a margin, a mark or both; `value`, `low`, `high` SI (None for a column, a word or no margin).
 
-    `plus_minus` is the margin as written ("0.05 mm", "1 %"; empty where there is none).
+    `plus_minus` is the margin as written ("0.05 mm", "1 %"; empty where there is none). A column with one margin has
+    `lows` and `highs`, SI, instead of `low` and `high`.
     """
 
     key: str
@@ -47,6 +48,8 @@ class Uncertain:
     low: float | None = None
     high: float | None = None
     unit: str = ""
+    lows: tuple[float, ...] = ()
+    highs: tuple[float, ...] = ()
 
     def __str__(self) -> str:
         spread = f" +- {self.plus_minus}" if self.plus_minus else ""
@@ -145,19 +148,24 @@ def _with_margin(reading: Reading, root: type[Part], key: Key, text: Any) -> Unc
     if not isinstance(text, str) or not isinstance(kind, (Quantity, Number)):
         return None
     items = split_series(text) if "tuple" in str(field.annotation) and "," in text else [text]
+    parsed = [_span(kind, item, reading) for item in items]
+    value_text, margin, value, spread, unit = parsed[-1]
     if len(items) > 1:
-        return Uncertain(dotted(key), f'"{text}"', plus_minus=split_margin(items[-1])[1])
-    value_text, margin = split_margin(text)
-    if isinstance(kind, Number):
-        value = float(value_text)
-        spread = margin_of(margin, value, value_text, "") if margin else None
-        unit = ""
-    else:
-        value = units.parse(value_text, kind.kind, _barometer(reading))
-        spread = margin_of(margin, value, value_text, kind.kind) if margin else None
-        unit = kind.unit
+        spans = [(each, known) for _, _, each, known, _ in parsed if known is not None]
+        ends = tuple(tuple(each + sign * known for each, known in spans) for sign in (-1.0, 1.0))
+        return Uncertain(dotted(key), f'"{text}"', plus_minus=margin, unit=unit, lows=ends[0], highs=ends[1])
     low, high = (None, None) if spread is None else (value - spread, value + spread)
     return Uncertain(dotted(key), value_text, margin, "", "", value, low, high, unit)
+
+
+def _span(kind: Any, text: str, reading: Reading) -> tuple[str, str, float, float | None, str]:
+    """(value as written, margin as written, value, margin, unit) of one number, SI; no margin where none is written."""
+    value_text, margin = split_margin(text)
+    if isinstance(kind, Number):
+        value, of, unit = float(value_text), "", ""
+    else:
+        value, of, unit = units.parse(value_text, kind.kind, _barometer(reading)), kind.kind, kind.unit
+    return value_text, margin, value, margin_of(margin, value, value_text, of) if margin else None, unit
 
 
 def _barometer(reading: Reading) -> float:

@@ -8,7 +8,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
+from waveflow.engine.portfacts import port_facts
+from waveflow.engine.provenance import counts, inputs_of
 from waveflow.show.measured import measured_data, print_measured
+from waveflow.show.port_words import HEAD as PORT_HEAD
+from waveflow.show.port_words import SIDES, joint_words, pinch_words, port_rows, ports_data
 from waveflow.show.sizes import size, unit, with_unit
 from waveflow.show.terminal import can_show, console, table, width_of
 from waveflow.show.text_drawing import FINE_GLYPHS, near_cylinder, path_drawing
@@ -157,9 +161,14 @@ def print_check(case: Any, stream: IO[str] | None = None) -> None:
         for line in path_drawing(drawn, width, 6, fine):
             out.print(line, overflow="crop", no_wrap=True)
         out.print()
+    rows = port_rows(case)
+    if rows:
+        out.print(table(PORT_HEAD, rows))
+        out.print()
     print_measured(out, case)
     _print_derived(out, case)
     _print_warnings(out, case)
+    out.print(inputs_line(case))
     for line in given_lines(case.uncertain, width):
         out.print(line, overflow="crop", no_wrap=True)
     for line in filled_lines(defaults_and_guesses(case), width):
@@ -167,6 +176,15 @@ def print_check(case: Any, stream: IO[str] | None = None) -> None:
     out.print()
     out.print(MODEL_NOTE)
     out.print(LEAVES_OUT)
+
+
+def inputs_line(case: Any) -> str:
+    """How many inputs a case has and where they come from, the least certain first."""
+    words = {"assumed": "assumed", "guess": "guessed", "given": "given without saying where from", "default": "by default",
+             "card": "from a sheet or card", "measured": "measured"}  # fmt: skip
+    inputs = inputs_of(case)
+    parts = ", ".join(f"{count} {words[mark]}" for mark, count in counts(inputs).items())
+    return f"{counted(len(inputs), 'input')}: {parts}; [marks] says where a value comes from"
 
 
 def given_lines(given: Any, width: int) -> list[str]:
@@ -265,9 +283,11 @@ def check_data(case: Any) -> dict[str, Any]:
         "engine": dict(engine_rows(case)),
         "valves": {what: {"intake": intake, "exhaust": exhaust} for what, intake, exhaust in valve_rows(case)},
         "path": [_part_data(side, part) for side in ("intake", "exhaust") for part in getattr(tract, side)],
+        "ports": ports_data(case),
         "measured": measured_data(case),
         "warnings": [str(warning) for warning in case.warnings],
         "given": [asdict(each) for each in case.uncertain],
+        "inputs": [each._asdict() for each in inputs_of(case)],
         "filled_in": [asdict(each) for each in defaults_and_guesses(case)],
         "note": MODEL_NOTE,
         "leaves_out": LEAVES_OUT,
@@ -297,10 +317,16 @@ def check_figure(case: Any) -> Figure:
     notes = [f"ASSUMED: {each}" for each in case.assumptions if each.mark == "assumed"]
     notes += [f"From {Path(case.source).name}. {counted(len(case.assumptions), 'value')} filled in, "
              f"{counted(len(case.warnings), 'warning')}: see waveflow check."]  # fmt: skip
-    for name in ("intake", "exhaust"):
-        port, drawn = getattr(case, name).port, tract.find(name, "port")
-        if port is not None and drawn is not None and port.burette_volume:
-            off = percent_change(drawn.content / port.burette_volume - 1)
-            notes.append(f"{name.capitalize()} port: {with_unit('volume', drawn.content, 1)} from the stations, "
-                         f"{with_unit('volume', port.burette_volume, 1)} by burette ({off}).")  # fmt: skip
+    notes += [_port_note(case, tract, name) for name in SIDES if tract.find(name, "port") is not None]
     return tract_figure(tract, f"{case.name}{option}", tuple(notes))
+
+
+def _port_note(case: Any, tract: Tract, side: str) -> str:
+    """Volume against the burette, pinch, throat, taper and steps of one port in a line."""
+    port, drawn, facts = getattr(case, side).port, tract.find(side, "port"), port_facts(case, side)
+    volume = f"{with_unit('volume', drawn.content, 1)} from the stations"
+    if port.burette_volume:
+        off = percent_change(drawn.content / port.burette_volume - 1)
+        volume += f", {with_unit('volume', port.burette_volume, 1)} by burette ({off})"
+    parts = [volume, f"pinch {pinch_words(facts)}"] + [f"{joint.name} {joint_words(joint)}" for joint in facts.joints[-1:]]
+    return f"{side.capitalize()} port: {'; '.join(parts)}."

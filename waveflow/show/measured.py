@@ -8,6 +8,7 @@ from typing import Any
 
 from waveflow.engine import compression
 from waveflow.engine.reconcile import DOUBT, Reconciled, reconcile
+from waveflow.engine.station_margins import port_margins
 from waveflow.errors import CaseError
 from waveflow.show.sizes import scaled, size, size_change, unit, with_unit
 from waveflow.show.terminal import table
@@ -26,7 +27,8 @@ def reconciled_ports(case: Any) -> dict[str, Reconciled]:
         port = getattr(case, side).port
         if port is not None and port.burette_volume is not None:
             straight = port.between == "linear area"
-            found[side] = reconcile(port.stations, port.burette_volume, port.length, straight=straight)
+            found[side] = reconcile(port.stations, port.burette_volume, port.length, straight=straight,
+                                    margins=port_margins(case, side))
     return found
 
 

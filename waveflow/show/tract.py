@@ -27,6 +27,7 @@ def tract_of(case: Any) -> Tract:
         exhaust.valve.head_diameter,
         intake.valve.count,
         exhaust.valve.count,
+        None if intake.runner is None else intake.runner.gasket_area,
     )
 
 
@@ -83,7 +84,7 @@ def _tail(header: Any) -> list[Stretch]:
 
 
 def _port(case: Any, side: str) -> Stretch | None:
-    from waveflow.engine.section import net_area
+    from waveflow.engine.portfacts import port_facts
     from waveflow.engine.tract import port_curve
 
     port = getattr(case, side).port
@@ -91,9 +92,23 @@ def _port(case: Any, side: str) -> Stretch | None:
         return None
     curve = port_curve(port)
     x = np.unique(np.concatenate([np.arange(0.0, curve.length, FINE), curve.breaks]))
-    marks = tuple(StationMark(s.at, net_area(s), s.note) for s in port.stations)
+    throat = port_facts(case, side)
+    marks = tuple(_mark(station, throat) for station in port.stations)
     alike = case.engine.cylinders
     return Stretch("port", "port", x, np.asarray(curve.area_at(x)), alike, volume=curve.volume(), stations=marks)
+
+
+def _mark(station: Any, facts: Any) -> StationMark:
+    """A station as it is drawn; a mould slice by its extent, a measured area as a round passage."""
+    from waveflow.engine.section import net_area
+
+    width, height = station.width, station.height or station.width
+    if station.shape == "measured":
+        width = height = float(np.sqrt(4.0 * station.area / np.pi))
+    elif station.shape == "outline":
+        width, height = (max(each) - min(each) for each in zip(*station.points, strict=True))
+    share = facts.throat_share if facts.throat is not None and facts.throat[0] == station.at else None
+    return StationMark(station.at, net_area(station), station.note, width, height, station.branches, share)
 
 
 def _circle(diameter: float) -> float:

@@ -1,8 +1,8 @@
 """The drawing of what was understood: the whole gas path to scale, and the ports beside it large enough to check.
 
 Above, the path of one cylinder from the open air to the open air, lengths true to each other and the width that of a
-round pipe of the same area. Below, flow area against distance with every measured station, intake and exhaust on one
-scale of length and area.
+round pipe of the same area. In the middle the ports in plan, true to scale (`port_plan.py`). Below, flow area against
+distance with every measured station, intake and exhaust on one scale of length and area.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from waveflow.show.canvas import A4_LANDSCAPE, bare, describe, name_axes, sheet, style
-from waveflow.show.looks import FAINT, HAIRLINE, INK, METAL, PAPER, SOFT_INK
+from waveflow.show.looks import ALARM, FAINT, HAIRLINE, INK, METAL, PAPER, SOFT_INK
+from waveflow.show.port_plan import draw_plan
 from waveflow.show.sizes import scaled, size, unit, with_unit
 from waveflow.show.views import Stretch, Tract
 from waveflow.show.words import listed, plain
@@ -25,6 +26,9 @@ LEFT, RIGHT = 0.052, 0.965
 RUNNER_SHOWN = 0.13  # [m] of pipe drawn before the intake port at most
 HEADER_SHOWN = 0.10  # [m] of pipe drawn after the exhaust port
 FILL = "#dbe9f4"
+EDGE = 0.020  # [m] labels nearer to the end of a chart than this run inwards
+CLOSE = 0.0105  # [m] stations nearer than this have their numbers one below the other
+STEEP = 2.5  # [% a mm] as `checks_practice.TAPER`
 BORE_WIDTH = 0.12  # [m] drawn for the cylinder in the overview
 
 
@@ -35,7 +39,7 @@ def tract_figure(tract: Tract, title: str, notes: tuple[str, ...] = ()) -> Figur
         figure.text(LEFT, 0.955, plain(title, 110), fontsize=14, fontweight="bold", va="top", color=INK)
         figure.text(LEFT, 0.915, "The gas path of one cylinder as it was understood.", fontsize=8.5, va="top",
                     color=SOFT_INK)  # fmt: skip
-        _overview(bare(figure.add_axes((LEFT, 0.55, RIGHT - LEFT, 0.335), label="whole path")), tract)
+        _overview(bare(figure.add_axes((LEFT, 0.665, RIGHT - LEFT, 0.225), label="whole path")), tract)
         _details(figure, tract)
         for row, note in enumerate(notes[:4]):
             figure.text(LEFT, 0.072 - 0.017 * row, plain(note, 210), fontsize=7, color=SOFT_INK, va="top")
@@ -59,7 +63,7 @@ def _overview(axes: Axes, tract: Tract) -> None:
     widest = max((2 * float(np.sqrt(s.area.max() / np.pi)) for s in pipes), default=0.05)
     box = 2.1 * widest
     axes.set_xlim(-0.01 * total, 1.01 * total)
-    axes.set_ylim(-2.15 * box, 1.15 * box)
+    axes.set_ylim(-2.75 * box, 1.4 * box)
     axes.plot([0, total], [0, 0], color=SOFT_INK, linewidth=0.5, dashes=(12, 3, 2, 3), zorder=5)
     for stretch, at in places:
         _silhouette(axes, stretch, at, box)
@@ -67,9 +71,9 @@ def _overview(axes: Axes, tract: Tract) -> None:
     _cylinder(axes, cylinder, box)
     wider = _drawn_ratio(axes, total)
     words = f"lengths to scale; widths are those of round pipes of equal area, drawn {wider:.1f} times as wide as long"
-    axes.text(0.0, 1.14 * box, f"{words}; chambers are signs with their volume", fontsize=7, color=FAINT, va="top")
+    axes.text(0.0, 1.39 * box, f"{words}; chambers are signs with their volume", fontsize=7, color=FAINT, va="top")
     step = next(s for s in (0.05, 0.1, 0.2, 0.5, 1.0, 2.0) if s > total / 16)
-    y = -2.08 * box
+    y = -2.65 * box
     axes.plot([0, 0, step, step], [y + 0.05 * box, y, y, y + 0.05 * box], color=FAINT, linewidth=0.8)
     axes.text(step * 1.06, y, with_unit("length", step), fontsize=7, color=FAINT, va="center")
 
@@ -111,7 +115,7 @@ def _captions(axes: Axes, places: list[tuple[Stretch, float]], total: float, box
         middle = at + stretch.length / 2
         x = max(middle, taken[level] + width / 2)
         taken[level] = x + width / 2 + 0.08 * inch
-        y, edge = (-1.14, -1.52)[level] * box, -1.0 * box if stretch.kind == "volume" else -0.83 * box
+        y, edge = (-1.14, -1.82)[level] * box, -1.0 * box if stretch.kind == "volume" else -0.83 * box
         axes.plot([middle, middle, x], [edge, -1.08 * box, y], color=HAIRLINE, linewidth=0.7, zorder=1)
         axes.text(x, y, f"{name}\n{size}", ha="center", va="top", fontsize=6.8, color=SOFT_INK, linespacing=1.2,
                   bbox={"facecolor": "white", "linewidth": 0, "pad": 0.8}, zorder=3 - level)  # fmt: skip
@@ -154,7 +158,8 @@ def _details(figure: Figure, tract: Tract) -> None:
     x = LEFT
     for (side, rows), length in zip(sides, lengths, strict=True):
         width = room * max(length, 0.12) / sum(max(each, 0.12) for each in lengths)
-        axes = figure.add_axes((x, 0.155, width, 0.345), label=f"{side} area")
+        draw_plan(figure.add_axes((x, 0.42, width, 0.2), label=f"{side} plan"), side, rows, tract)
+        axes = figure.add_axes((x, 0.145, width, 0.235), label=f"{side} area")
         _area_chart(axes, side, rows, top, tract)
         axes.tick_params(labelleft=x == LEFT)
         x += width + gap
@@ -215,7 +220,7 @@ def _area_chart(axes: Axes, side: str, rows, top: float, tract: Tract) -> None:
 
 def _stations(axes: Axes, stretch: Stretch, start: float, top: float, side: str) -> None:
     """Every measured station as a dot with its area; the user's notes stand higher, each on a stem."""
-    noted, last = 0, len(stretch.stations) - 1
+    noted, last, lower, before = 0, len(stretch.stations) - 1, False, -1.0
     for index, mark in enumerate(stretch.stations):
         x, area = scaled("length", start + mark.at), scaled("area", mark.area)
         axes.plot([x], [area], marker="o", markersize=4.5, markerfacecolor=PAPER, markeredgecolor=INK, zorder=5,
@@ -223,14 +228,45 @@ def _stations(axes: Axes, stretch: Stretch, start: float, top: float, side: str)
         align = "left" if index == 0 else "right" if index == last else "center"
         # The station at the valve has its number outside, where there is room.
         outside = {("intake", last): (7, "left"), ("exhaust", 0): (-7, "right")}.get((side, index))
-        offset, ha, va = ((outside[0], 0), outside[1], "center") if outside else ((0, -7), align, "top")
+        lower = mark.at - before < CLOSE and not lower and not outside
+        before = mark.at
+        offset, ha, va = ((outside[0], 0), outside[1], "center") if outside else ((0, -15 if lower else -7), align, "top")
         axes.annotate(size("area", mark.area), (x, area), offset, textcoords="offset points", ha=ha, va=va, fontsize=6.8,
                       color=SOFT_INK, zorder=6, annotation_clip=False)  # fmt: skip
-        if mark.note:
-            high = (1.24, 1.17, 1.10)[noted % 3] * top
+        said = plain(mark.note, 22)
+        if mark.throat_share is not None:
+            said = f"{said or 'throat'} ({mark.throat_share:.1%} of the valve)"
+        if said:
+            high = (1.20, 1.10, 1.00)[noted % 3] * top
             axes.plot([x, x], [area + 0.02 * top, high], color=FAINT, linewidth=0.6, zorder=4)
-            axes.text(x, high, plain(mark.note, 22), ha=align, va="bottom", fontsize=7, color=INK, zorder=6)
+            axes.text(x, high, said, ha=_inwards(axes, x, align), va="bottom", fontsize=7, color=INK, zorder=6)
             noted += 1
+    _steepest(axes, stretch, start)
+
+
+def _inwards(axes: Axes, x: float, align: str) -> str:
+    """Where a label at `x` [as drawn] begins so that it stays inside the chart."""
+    (low, high), edge = axes.get_xlim(), scaled("length", EDGE)
+    return "left" if x - low < edge else "right" if high - x < edge else align
+
+
+def _steepest(axes: Axes, stretch: Stretch, start: float) -> None:
+    """The stretch whose area changes fastest, with its change a millimetre."""
+    pairs = [(a, b, 100.0 * np.log(b.area / a.area) / (1e3 * (b.at - a.at)))
+             for a, b in zip(stretch.stations, stretch.stations[1:], strict=False) if b.at > a.at]  # fmt: skip
+    if not pairs:
+        return
+    first, last, rate = max(pairs, key=lambda pair: abs(pair[2]))
+    if abs(rate) < 0.05:
+        return
+    color = ALARM if abs(rate) > STEEP else SOFT_INK
+    x = [scaled("length", start + each.at) for each in (first, last)]
+    y = [0.72 * scaled("area", min(first.area, last.area))] * 2
+    axes.plot(x, y, color=color, linewidth=1.2, marker="|", markersize=5, zorder=5)
+    align = _inwards(axes, sum(x) / 2, "center")
+    at = {"left": x[0], "right": x[1]}.get(align, sum(x) / 2)
+    axes.annotate(f"steepest {rate:+.1f} % a mm".replace("-", "\N{MINUS SIGN}"), (at, y[0]), (0, -4),
+                  textcoords="offset points", ha=align, va="top", fontsize=6.8, color=color, zorder=6)  # fmt: skip
 
 
 def _steps(axes: Axes, rows) -> None:

@@ -16,11 +16,19 @@ Array = np.ndarray
 
 @dataclass(frozen=True)
 class StationMark:
-    """A measured place: `at` [m] along its stretch, `area` [m2], and the user's `note` ("pinch")."""
+    """A measured place: `at` [m] along its stretch, net `area` [m2], and the user's `note` ("pinch").
+
+    `width`, `height` [m] over all of one branch and how many `branches`, for drawing; `throat_share` [1]: its diameter
+    over that of the valve head, where it is the throat.
+    """
 
     at: float
     area: float
     note: str = ""
+    width: float | None = None
+    height: float | None = None
+    branches: int = 1
+    throat_share: float | None = None
 
 
 @dataclass(frozen=True)
@@ -59,7 +67,8 @@ class Stretch:
 class Tract:
     """The whole path of one cylinder: what lies before the intake valve and after the exhaust valve, in flow order.
 
-    `intake_valve`, `exhaust_valve`: head diameters [m] and counts; `bore`, `stroke` [m] of the cylinder.
+    `intake_valve`, `exhaust_valve`: head diameters [m] and counts; `bore`, `stroke` [m] of the cylinder; `gasket` [m2]: the
+    hole in the intake gasket, if it is known.
     """
 
     name: str
@@ -71,6 +80,7 @@ class Tract:
     exhaust_valve: float
     intake_valves: int = 1
     exhaust_valves: int = 1
+    gasket: float | None = None
 
     def find(self, side: str, kind: str) -> Stretch | None:
         """First stretch of a `kind` [str] on a `side` ["intake" or "exhaust"], or None."""

@@ -23,7 +23,8 @@ class CaseFacts:
     """What a result has to know of its case after the case is gone: names, marks, range, lengths, the text itself.
 
     `assumed_why`: one sentence for each ASSUMED part (an option without its own flow sheet). `band` [rpm, rpm],
-    `redline` [rpm], `intake_length` [m] from valve to the first volume plus end correction.
+    `redline` [rpm], `intake_length` [m] from valve to the first volume plus end correction. `inputs`: every input with value,
+    plus or minus, mark and instrument (`engine.provenance.Input`), the least certain first.
     """
 
     name: str
@@ -34,6 +35,7 @@ class CaseFacts:
     intake_length: float | None = None
     digest: str = ""
     text: str = ""
+    inputs: tuple[Mapping[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -186,6 +188,7 @@ class SweepResult:
             facts = dict(data["case"])
             facts["assumed_why"] = tuple(facts["assumed_why"])
             facts["band"] = tuple(facts["band"]) if facts["band"] else None
+            facts["inputs"] = tuple(dict(each) for each in facts.get("inputs", ()))
             rpm = _frozen(data["rpm"])
             columns = {name: _frozen(values) for name, values in data["columns"].items()}
             cylinders = {name: _frozen(rows).reshape(len(rpm), -1) for name, rows in data["per_cylinder"].items()}

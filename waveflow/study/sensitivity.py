@@ -1,37 +1,24 @@
 """Which uncertain value matters most: each is set low and high, one at a time, all else as it was.
 
-Values varied: everything filled in with a likely range (`case.assumptions`) and every given value with a margin
-(`case.uncertain`). Changes are against the case as it stands, at the same speeds on the same cells. What two values do
-together is not asked.
+Values varied (`varied.py`): everything filled in with a likely range, every given value with a margin, columns and
+measured ports as a whole. Changes are against the case as it stands, at the same speeds on the same cells. What two
+values do together is not asked.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
-from waveflow import units
 from waveflow.errors import CaseError, RunError
+from waveflow.study.varied import Varied, varied_values
 from waveflow.study.workers import Workers, as_finished, usable_cores
 
 COARSE_CELL = 0.02  # [m]
 TOO_SMALL = 1e-3  # [1] changes below this are within what repeats from cycle to cycle on such cells
 Progress = Callable[[int, int, str], None]
-
-
-@dataclass(frozen=True)
-class Varied:
-    """One uncertain value and how it is written into a case: `low`, `high` are overrides by key."""
-
-    key: str
-    text: str
-    mark: str
-    low_text: str
-    high_text: str
-    low: dict[str, str] = field(repr=False, default_factory=dict)
-    high: dict[str, str] = field(repr=False, default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -88,26 +75,6 @@ class Sensitivity:
 
 def _band(band: tuple[float, float]) -> str:
     return f"{100 * band[0]:+.1f} to {100 * band[1]:+.1f} %"
-
-
-def varied_values(case: Any) -> list[Varied]:
-    """Every value of a case that has a range: given ones first, then what was filled in."""
-    found = []
-    for each in case.uncertain:
-        if each.low is not None and each.high is not None:
-            low, high = (_written(value, each.unit) for value in (each.low, each.high))
-            found.append(Varied(each.key, each.value_text, each.mark or "given", low, high, {each.key: low}, {each.key: high}))
-    for each in case.assumptions:
-        if each.low is not None and each.high is not None:
-            low, high = (_written(value, each.unit) for value in (each.low, each.high))
-            kind = {"burn.kind": case.burn.kind} if each.key.startswith("burn.") and "[burn]" not in case.text else {}
-            found.append(Varied(each.key, each.value_text, each.mark, low, high,
-                                {**kind, each.key: low}, {**kind, each.key: high}))  # fmt: skip
-    return found
-
-
-def _written(value: float, unit: str) -> str:
-    return units.show(value, unit, 8) if unit else units.plain(value, 8)
 
 
 def sensitivity(

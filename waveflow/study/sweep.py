@@ -12,6 +12,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from waveflow.engine.provenance import inputs_of
 from waveflow.errors import RunError
 from waveflow.study.journal import Journal, journal_key, program_version
 from waveflow.study.lobes import tuned_length
@@ -142,6 +143,7 @@ def facts_of(case: Any, intake_length: float | None = None) -> CaseFacts:
         intake_length=intake_length if intake_length is not None else tuned_length(case),
         digest=case.digest,
         text=case.text,
+        inputs=tuple(each._asdict() for each in inputs_of(case)) if hasattr(case, "uncertain") else (),
     )
 
 
