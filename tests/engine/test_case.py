@@ -231,8 +231,8 @@ def test_one_line_for_a_person(case):
         ('to = "7500 rpm"', 'to = "13000 rpm"',
          'range.to = "13000 rpm": unusual: mean piston speed of 33 m/s, few pass 28 m/s'),
         ('"93 CFM", "102 CFM"', '"93 CFM", "90 CFM"',
-         'intake.flow.flow[4] = "90 CFM": the sheet falls from 93 CFM to 90 CFM at 10 mm; taken as it is; read that lift again; '
-            'if it stays, the flow parts from the wall there, most often at the short turn'),
+         'intake.flow.flow[4] = "90 CFM": the sheet falls from 93 CFM to 90 CFM at 10 mm; taken as it is; read that '
+            'lift again; if it stays, the flow parts from the wall there, most often at the short turn'),
         ("plate_corrected = true", "plate_corrected = false",
          "intake.flow.plate_corrected = false: no plate check given; the readings are taken as they are"),
         ("plate_corrected = true", 'plate_corrected = false\nplate_expected = "187 CFM"\nplate_read = "170 CFM"',
