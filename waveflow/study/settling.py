@@ -1,11 +1,16 @@
 """When do cycles repeat?
 
-A run counts as settled when what is still to come is below the tolerance: from the last two changes of filling, trapped
-mass and indicated work of every cylinder the rest of a geometric series is estimated; or when two changes running are below
-half the tolerance. An engine whose cycles jitter (waves of neighbouring cylinders beating against each other) never settles
-so; after some cycles the means over two blocks of cycles, half a block apart, are compared instead, and the result is the mean
-of the last block with the jitter stated. If neither holds within the allowed number of cycles the result says that it did not
-converge.
+Watched are filling, trapped mass and indicated work: their means over the cylinders, which the result states, closely, and
+those of every cylinder loosely. A run counts as settled when what is still to come of the means is below the tolerance: the
+rest of a geometric series from the last two changes, whose ratio is never taken below 0.65, as a slow decay (gas of a plenum or
+a muffler being renewed) hides under the quick one of the first cycles; or when two changes running are below half the
+tolerance. No cylinder may then change by more than four tolerances a cycle: waves of neighbouring cylinders beat against each
+other and make a jitter that never ends. Where the means jitter, too, the means over two blocks of cycles, half a block apart,
+are compared after some cycles, and the result is the mean of the last block with the jitter stated. If nothing of this holds
+within the allowed number of cycles the result says that it did not converge.
+
+Measured on N155 at 20 speeds against cycle 36: a start from rest comes within 4e-4 of filling (tolerance 3e-4), one from a
+neighbouring speed within 2e-4; to watch every cylinder as closely as the means took 1.2 to 1.35 times as many cycles.
 """
 
 from __future__ import annotations
@@ -15,6 +20,9 @@ import numpy as np
 BLOCK = 6  # cycles in a block where cycles jitter: whole periods of jitter that repeats every 2 or 3 cycles
 HALF = BLOCK // 2
 LEAST_CYCLES = 3
+SLOW, SLOWEST = 0.65, 0.9  # bounds of the ratio of the series still to come
+JITTER = 4.0  # tolerances that a single cylinder may still change by
+BELIEVED = 0.1  # a change below this share of the one before is taken for chance
 
 
 class Settling:
@@ -29,34 +37,37 @@ class Settling:
 
     @property
     def last_change(self) -> float:
-        """Largest change between the last two cycles."""
+        """Largest change of any cylinder's number between the last two cycles."""
         h = self.history
         return float(np.abs(h[-1] - h[-2]).max()) if len(h) > 1 else np.inf
 
     def left_to_come(self) -> float:
-        """Estimate of the change still to come, as the rest of a geometric series.
-
-        A last change below a tenth of the one before is not believed: jitter of three cycles repeats a value by chance.
-        """
-        h = self.history
-        if len(h) < 3:
+        """Estimate of the change of the means still to come, as the rest of a geometric series."""
+        if len(self.history) < 3:
             return np.inf
-        now, before = np.abs(h[-1] - h[-2]), np.abs(h[-2] - h[-3])
-        ratio = np.clip(now / np.maximum(before, 1e-300), 0.1, 0.95)
-        return float((np.maximum(now, 0.1 * before) * np.maximum(1.0, ratio / (1.0 - ratio))).max())
+        now, before = self._changes()
+        ratio = np.clip(now / np.maximum(before, 1e-300), SLOW, SLOWEST)
+        return float((np.maximum(now, BELIEVED * before) * ratio / (1.0 - ratio)).max())
+
+    def _changes(self) -> tuple[np.ndarray, np.ndarray]:
+        """Sizes (rows,) of the last change of the means over the cylinders, and of the one before."""
+        last, middle, first = (each.mean(axis=1) for each in self.history[:-4:-1])
+        return np.abs(last - middle), np.abs(middle - first)
 
     def add(self, numbers: np.ndarray) -> bool:
         """Enter a cycle's key numbers; True once settled."""
         self.history.append(numbers)
-        h, count = self.history, len(self.history)
+        count = len(self.history)
         if count < LEAST_CYCLES:
             return False
-        before = float(np.abs(h[-2] - h[-3]).max())
-        if self.left_to_come() < self.tolerance or max(self.last_change, before) < 0.5 * self.tolerance:
+        quiet = max(float(each.max()) for each in self._changes()) < 0.5 * self.tolerance
+        if (quiet or self.left_to_come() < self.tolerance) and self.last_change < JITTER * self.tolerance:
             self.settled = True
         elif count >= BLOCK + HALF and count % HALF == 0:
-            last, previous = np.array(h[-BLOCK:]), np.array(h[-BLOCK - HALF : -HALF])
-            if np.abs(last.mean(axis=0) - previous.mean(axis=0)).max() < 0.5 * self.tolerance:
+            last, previous = np.array(self.history[-BLOCK:]), np.array(self.history[-BLOCK - HALF : -HALF])
+            moved = last.mean(axis=(0, 2)) - previous.mean(axis=(0, 2))
+            each = last.mean(axis=0) - previous.mean(axis=0)
+            if np.abs(moved).max() < 0.5 * self.tolerance and np.abs(each).max() < JITTER * self.tolerance:
                 self.settled, self.block = True, BLOCK
                 self.jitter = float(np.ptp(last[:, 0], axis=0).max())
         return self.settled
