@@ -39,7 +39,8 @@ def source_digest() -> str:
     """Digest (12 hex digits) of every source file that has a part in a computed point."""
     package = Path(__file__).parent.parent
     digest = hashlib.sha256()
-    for path in sorted([*package.glob("physics/*.py"), *package.glob("engine/*.py"), package / "study" / "cycle.py"]):
+    study = [package / "study" / f"{name}.py" for name in ("chain", "cycle", "numbers", "settling", "trace")]
+    for path in sorted([*package.glob("physics/*.py"), *package.glob("engine/*.py"), *study]):
         if path.exists():
             digest.update(f"{path.parent.name}/{path.name}\n".encode())
             digest.update(path.read_bytes())

@@ -13,6 +13,8 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from waveflow.study.chain import state_text, usable
+
 # Without these a point says nothing; if one is not a finite number, the point is a gap with a reason.
 NEEDED = ("volumetric_efficiency", "torque", "power")
 
@@ -45,6 +47,7 @@ class PointRecord:
     cycles: int = 0
     checks: Mapping[str, Any] = field(default_factory=dict)
     failed: str = ""
+    state: str = ""  # end state for whoever starts from it (study/chain.py), kept in the journal only
 
     @property
     def volumetric_efficiency(self) -> float:
@@ -62,6 +65,7 @@ class PointRecord:
             "converged": self.converged,
             "cycles": self.cycles,
             "checks": to_plain(self.checks),
+            **({"state": self.state} if self.state else {}),
         }
 
     @classmethod
@@ -81,20 +85,23 @@ class PointRecord:
                 converged=bool(data["converged"]),
                 cycles=int(data["cycles"]),
                 checks=dict(data["checks"]),
+                state=str(data.get("state", "")),
             )
         except (KeyError, TypeError, AttributeError) as error:
             raise ValueError(f"not a record of a computed speed ({error})") from error
 
 
-def record_of(rpm: float, point: Point) -> PointRecord:
-    """The record of a point just computed; one whose main numbers are not finite becomes a failed one."""
+def record_of(rpm: float, point: Point, keep_state: bool = False) -> PointRecord:
+    """The record of a point just computed, with its end state if wanted; without finite main numbers a failed one."""
     scalars = {str(name): float(value) for name, value in point.scalars.items()}
     wrong = [name for name in NEEDED if not math.isfinite(scalars.get(name, math.nan))]
     if wrong:
         names = " and ".join(name.replace("_", " ") for name in wrong)
         return PointRecord(rpm=rpm, failed=f"{rpm:g} rpm: no finite number came out for {names}")
+    state = getattr(point, "end_state", None) if keep_state else None
     made = PointRecord(
         rpm=rpm,
+        state=state_text(state) if usable(state) else "",
         scalars=scalars,
         per_cylinder={
             str(name): tuple(float(value) for value in np.atleast_1d(values))

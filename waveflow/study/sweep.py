@@ -14,12 +14,13 @@ import numpy as np
 
 from waveflow.engine.provenance import inputs_of
 from waveflow.errors import RunError
+from waveflow.study.chain import nearest, parents_of, state_of
 from waveflow.study.journal import Journal, journal_key, program_version
 from waveflow.study.lobes import tuned_length
 from waveflow.study.records import PointRecord, RunPoint, record_of
 from waveflow.study.results import CaseFacts, SweepResult, assemble
 from waveflow.study.speeds import MOST_EXTRA, ROUNDS, Plan, SpeedRange, doubts, extra_speeds, plan_speeds
-from waveflow.study.workers import Workers, as_finished, usable_cores
+from waveflow.study.workers import Pool, next_finished, pool_of
 from waveflow.study.writing import StoreError
 
 _REFINED_BY = ("volumetric_efficiency", "torque", "power")
@@ -70,7 +71,7 @@ def sweep(
     rpm: str | float | SpeedRange | Iterable[float],
     *,
     refine: bool | None = None,
-    workers: int | None = None,
+    workers: int | Pool | None = None,
     progress: Progress | None = None,
     run_point: RunPoint | None = None,
     resume: str | os.PathLike[str] | None = None,
@@ -79,16 +80,19 @@ def sweep(
     start: np.ndarray | None = None,
     arguments: Mapping[str, Any] | None = None,
     most_extra: int = MOST_EXTRA,
+    warm: bool = True,
 ) -> SweepResult:
     """Compute a case over speeds.
 
     `rpm` [rpm]: a list is computed exactly as given, in its order; a range ("1500:7500", "1500:7500:250" or a
     ``SpeedRange``) gets a coarse row that suits the lobes and then points around the lobes that count, at most
     `most_extra`. `refine` True adds such points to a list, too; the result is then in ascending order.
-    `workers`: threads, by default one a core. `resume`: journal file; every finished point is added to it at once and
-    those found in it for the same case, program and settings are not computed again. `intake_length` [m] of the column
-    that carries the lobes, by default taken from the case. `max_cycles`, `start` (state every point starts from) and
-    further `arguments` by name (such as `cell`) are passed on to `run_point`.
+    `workers`: threads, by default one a core, or an open pool (``study.cluster``). `resume`: journal file; every finished
+    point is added to it at once and those found in it for the same case, program and settings are not computed again.
+    `intake_length` [m] of the column that carries the lobes, by default taken from the case. `max_cycles`, `start` (state
+    every point starts from) and further `arguments` by name (such as `cell`) are passed on to `run_point`. `warm`: points
+    start from the end state of a neighbouring speed, as ``study.chain`` lays down, where no `start` is given; False: every
+    one from rest.
 
     The result depends neither on `workers` nor on interruptions, bit for bit. A speed that fails is a gap (NaN) with
     its reason in ``failed``.
@@ -99,16 +103,16 @@ def sweep(
     facts = facts_of(case, intake_length)
     planned = plan(case, rpm, refine=refine, intake_length=facts.intake_length, most_extra=most_extra)
     passed = {"max_cycles": max_cycles, "start": start, **(arguments or {})}
-    settings = dict(passed)
+    warm = warm and start is None
+    settings = {**passed, "warm": warm}
     if start is not None:
         settings["start"] = hashlib.sha256(np.ascontiguousarray(start, float).tobytes()).hexdigest()
     if run_point is None:
         from waveflow.study.cycle import run_point
 
     with Journal(resume, journal_key(facts.digest, settings)) as journal:
-        job = _Sweep(case, facts, planned, journal, run_point, progress, passed)
-        count = workers if workers is not None else usable_cores()
-        with Workers(min(count, len(set(planned.first)))) as pool:
+        job = _Sweep(case, facts, planned, journal, run_point, progress, passed, warm)
+        with pool_of(workers, len(set(planned.first))) as pool:
             try:
                 job.run(pool)
             except KeyboardInterrupt:
@@ -152,13 +156,31 @@ def _sound_speed(case: Any) -> float:
     return math.sqrt(1.4 * 287.05 * case.ambient.temperature)
 
 
+def compute(
+    case: Any, speed: float, start: np.ndarray | None, run_point: RunPoint, arguments: Mapping[str, Any], keep_state: bool
+) -> PointRecord:
+    """Compute one speed [rpm] (in a worker): its record, or one that says why there is none.
+
+    Where it cannot go on from the state of a neighbour it is run from rest; so whether it runs does not hang on that one.
+    """
+    try:
+        if start is not None and keep_state:
+            with contextlib.suppress(RunError, ValueError):
+                return record_of(speed, run_point(case, speed, **{**arguments, "start": start}), keep_state)
+            start = None
+        return record_of(speed, run_point(case, speed, **{**arguments, "start": start}), keep_state)
+    except RunError as error:
+        return PointRecord(rpm=speed, failed=str(error) or "the run failed and gave no reason")
+
+
 class _Sweep:
     """One sweep under way. Only the thread that calls ``run`` writes, records and tells progress."""
 
     def __init__(
         self, case: Any, facts: CaseFacts, planned: Plan, journal: Journal, run_point: RunPoint,
-        progress: Progress | None, arguments: Mapping[str, Any],
+        progress: Progress | None, arguments: Mapping[str, Any], warm: bool,
     ) -> None:  # fmt: skip
+        self.warm = warm
         self.case, self.facts, self.planned, self.journal = case, facts, planned, journal
         self.run_point, self.progress, self.arguments = run_point, progress, arguments
         self.asked: dict[float, None] = {}
@@ -166,7 +188,7 @@ class _Sweep:
         self.running: dict[Future, float] = {}
         self.unrefined = False
 
-    def run(self, pool: Workers) -> None:
+    def run(self, pool: Pool) -> None:
         """The coarse row, then rounds of added points until nothing is left to add."""
         self._compute(pool, self.planned.first)
         for _ in range(ROUNDS if self.planned.refine else 0):
@@ -181,24 +203,32 @@ class _Sweep:
                 return
             self._compute(pool, wanted)
 
-    def _compute(self, pool: Workers, speeds: Iterable[float]) -> None:
+    def _compute(self, pool: Pool, speeds: Iterable[float]) -> None:
+        """Compute speeds that were not asked for yet, each once the one it starts from is known."""
         fresh = [speed for speed in dict.fromkeys(speeds) if speed not in self.asked]
+        parents: dict[float, float | None] = dict.fromkeys(fresh)
+        if self.warm:
+            parents = nearest(fresh, self._with_state()) if self.records else parents_of(fresh)
         self.asked.update(dict.fromkeys(fresh))
-        known = [speed for speed in fresh if speed in self.journal.points]
-        for speed in known:
-            self._record(self.journal.points[speed])
         for speed in fresh:
-            if speed not in self.records:
-                self.running[pool.submit(self._point, speed)] = speed
-        for future in as_finished(list(self.running)):
-            self._take(future)
+            if speed in self.journal.points:
+                self._record(self.journal.points[speed])
+        waiting = {speed: parent for speed, parent in parents.items() if speed not in self.records}
+        while waiting or self.running:
+            for speed in [speed for speed, parent in waiting.items() if parent is None or parent in self.records]:
+                start = self._start_from(waiting.pop(speed))
+                self.running[pool.submit(compute, self.case, speed, start, self.run_point, self.arguments, self.warm)] = speed
+            for future in next_finished(list(self.running)):
+                self._take(future)
 
-    def _point(self, speed: float) -> PointRecord:
-        """Compute one speed (in a worker): its record, or one that says why there is none."""
-        try:
-            return record_of(speed, self.run_point(self.case, speed, **self.arguments))
-        except RunError as error:
-            return PointRecord(rpm=speed, failed=str(error) or "the run failed and gave no reason")
+    def _with_state(self) -> list[float]:
+        return [speed for speed, record in self.records.items() if record.state]
+
+    def _start_from(self, parent: float | None) -> np.ndarray | None:
+        """The state a point starts from; None is rest."""
+        if not self.warm:
+            return self.arguments.get("start")
+        return None if parent is None else state_of(self.records[parent].state)
 
     def _take(self, future: Future) -> None:
         """Keep what a worker finished. An exception other than a failed run is a mistake in the program: let it out."""

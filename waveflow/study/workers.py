@@ -10,9 +10,10 @@ from __future__ import annotations
 import os
 import queue
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
-from typing import Any
+from contextlib import AbstractContextManager, nullcontext
+from typing import Any, Protocol
 
 _LOOK_UP = 0.1  # [s] how often the waiting thread wakes, so that signals are seen on every system
 
@@ -23,6 +24,14 @@ def usable_cores() -> int:
         return len(os.sched_getaffinity(0))
     except AttributeError:
         return os.cpu_count() or 1
+
+
+class Pool(Protocol):
+    """Whatever computes jobs: threads here, processes of a cluster (study/cluster.py)."""
+
+    def submit(self, function: Callable[..., Any], *args: Any) -> Future:
+        """Ask for `function(*args)`; the future holds its result or exception."""
+        ...
 
 
 class Workers:
@@ -65,13 +74,26 @@ class Workers:
             self._jobs.put(None)
 
 
-def as_finished(futures: Iterable[Future]) -> Iterator[Future]:
-    """Futures as they finish, in the order given among those that are finished.
+def pool_of(workers: int | Pool | None, most: int) -> AbstractContextManager[Pool]:
+    """Threads for at most `most` jobs at once: so many as `workers` says, one a core for None; an open pool stays open."""
+    if workers is None or isinstance(workers, int):
+        return Workers(min(usable_cores() if workers is None else workers, most))
+    return nullcontext(workers)
 
-    The wait can be interrupted by a signal on every system.
-    """
+
+def next_finished(futures: Sequence[Future]) -> list[Future]:
+    """Wait until some are finished; those, in the order given. The wait can be interrupted on every system."""
+    while futures:
+        done, _ = wait(futures, timeout=_LOOK_UP, return_when=FIRST_COMPLETED)
+        if done:
+            return [future for future in futures if future in done]
+    return []
+
+
+def as_finished(futures: Iterable[Future]) -> Iterator[Future]:
+    """Futures as they finish, in the order given among those that are finished."""
     open_ones = list(futures)
     while open_ones:
-        done, _ = wait(open_ones, timeout=_LOOK_UP, return_when=FIRST_COMPLETED)
-        yield from [future for future in open_ones if future in done]
-        open_ones = [future for future in open_ones if future not in done]
+        done = next_finished(open_ones)
+        yield from done
+        open_ones = [future for future in open_ones if future not in set(done)]
