@@ -39,7 +39,7 @@ def source_digest() -> str:
     """Digest (12 hex digits) of every source file that has a part in a computed point."""
     package = Path(__file__).parent.parent
     digest = hashlib.sha256()
-    study = [package / "study" / f"{name}.py" for name in ("chain", "cycle", "numbers", "settling", "trace")]
+    study = [package / "study" / f"{name}.py" for name in ("chain", "cycle", "numbers", "settling", "shaft", "trace")]
     for path in sorted([*package.glob("physics/*.py"), *package.glob("engine/*.py"), *study]):
         if path.exists():
             digest.update(f"{path.parent.name}/{path.name}\n".encode())
