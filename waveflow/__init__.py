@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from waveflow.engine.case import Case, load, load_text
     from waveflow.errors import CaseError, RunError
+    from waveflow.study.benchrun import bench
     from waveflow.study.cycle import run
     from waveflow.study.store import open_folder as open_result
     from waveflow.study.store import save
@@ -27,6 +28,7 @@ _PLACES = {
     "Case": ("waveflow.engine.case", "Case"),
     "CaseError": ("waveflow.errors", "CaseError"),
     "RunError": ("waveflow.errors", "RunError"),
+    "bench": ("waveflow.study.benchrun", "bench"),
     "compare": ("waveflow.study.together", "compare_cases"),
     "load": ("waveflow.engine.case", "load"),
     "load_text": ("waveflow.engine.case", "load_text"),
@@ -41,6 +43,7 @@ __all__ = [
     "Case",
     "CaseError",
     "RunError",
+    "bench",
     "compare",
     "load",
     "load_text",

@@ -17,6 +17,7 @@ import click
 
 from waveflow.errors import CaseError
 from waveflow.show.asked import as_read, in_units
+from waveflow.show.bench import bench
 from waveflow.show.endings import DONE, FAILED, INTERRUPTED, PARTIAL, Refused, ending_of, hear_terminate, leave
 from waveflow.show.new import new, sensitive
 from waveflow.show.sheet import sheet
@@ -49,6 +50,7 @@ def cli() -> None:
     """
 
 
+cli.add_command(bench)
 cli.add_command(new)
 cli.add_command(sensitive)
 cli.add_command(sheet)

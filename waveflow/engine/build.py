@@ -28,7 +28,7 @@ from waveflow.engine.tract import (
     plain_duct,
     tail_ducts,
 )
-from waveflow.engine.valves import lift_of, valve_flow
+from waveflow.engine.valves import flow_of, lift_of
 from waveflow.engine.valvetrain import LiftCurve
 from waveflow.physics.assembly import Assembly
 from waveflow.physics.gas import Gas, ideal_gas, moist_air, real_gas
@@ -154,8 +154,8 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
     asm, gas, ideal = b.asm, b.gas, case.ideal
     n = case.engine.cylinders
     intake_lift, exhaust_lift = lift_of(case.intake.cam, "intake"), lift_of(case.exhaust.cam, "exhaust")
-    intake_flow = valve_flow(case.intake.flow, case.intake.valve, "intake")
-    exhaust_flow = valve_flow(case.exhaust.flow, case.exhaust.valve, "exhaust")
+    intake_flow = flow_of(case, "intake")
+    exhaust_flow = flow_of(case, "exhaust")
     phases = firing_phases(case)
     start = ideal.start_angle if ideal.start_angle is not None else 90.0
 
@@ -202,7 +202,7 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
         fuelled = 1.0 if b.port_fuel else 0.0
         own, (path, forward, reverse) = of_cylinder(case, k), alike
         if own is not case:
-            flow = valve_flow(own.intake.flow, own.intake.valve, "intake")
+            flow = flow_of(own, "intake")
             path = intake_duct(own)
             forward, reverse = _intake_curves(b, path, intake_lift, flow, lumped, entry)
         if lumped:
@@ -288,7 +288,7 @@ def _lay_exhaust(
     for k, row in enumerate(cylinders):
         own, (flow, forward, reverse) = of_cylinder(case, k), alike
         if own is not case:
-            flow = valve_flow(own.exhaust.flow, own.exhaust.valve, "exhaust")
+            flow = flow_of(own, "exhaust")
             end_area = None if lumped else float(exhaust_duct(own, k).curve.area_at(0.0))
             forward, reverse = b.valve_curves("exhaust", lift, flow, end_area)
         if lumped:

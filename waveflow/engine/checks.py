@@ -32,11 +32,19 @@ Check = Callable[[Any], Iterator[Finding]]
 
 def find(case: Any, reading: Reading, partly_wrong: bool) -> tuple[list[CaseProblem], list[CaseWarning]]:
     """All findings of all checks; values already known to be wrong (`UNKNOWN`) end only the check that meets them."""
-    from waveflow.engine import checks_charger, checks_cylinder, checks_engine, checks_pipes, checks_practice, checks_valves
+    from waveflow.engine import (
+        checks_bench,
+        checks_charger,
+        checks_cylinder,
+        checks_engine,
+        checks_pipes,
+        checks_practice,
+        checks_valves,
+    )
 
     problems: list[CaseProblem] = []
     warnings: list[CaseWarning] = []
-    sided = (*checks_valves.CHECKS, *checks_pipes.CHECKS, *checks_practice.CHECKS)
+    sided = (*checks_valves.CHECKS, *checks_pipes.CHECKS, *checks_practice.CHECKS, *checks_bench.CHECKS)
     whole = (*checks_engine.CHECKS, *checks_charger.CHECKS)
     for check in (*whole, *sided, *checks_cylinder.CHECKS, lambda case: checks_cylinder.as_a_case(case, sided)):
         # what was found before a wrong value ended the check still stands
@@ -46,7 +54,7 @@ def find(case: Any, reading: Reading, partly_wrong: bool) -> tuple[list[CaseProb
         except Skip:
             continue
     if not partly_wrong and not problems:
-        late = (*checks_valves.LATE_CHECKS, *checks_practice.LATE_CHECKS)
+        late = (*checks_valves.LATE_CHECKS, *checks_practice.LATE_CHECKS, *checks_bench.LATE_CHECKS)
         for check in (*late, lambda case: checks_cylinder.as_a_case(case, late)):
             for finding in check(case):
                 _put(finding, reading, problems, warnings)

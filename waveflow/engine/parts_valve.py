@@ -111,6 +111,9 @@ _HEIGHT_OVER_DIAMETER = Number(0.0, 1.0, why="lift over valve-head diameter", ex
 _COEFFICIENT = Number(0.02, 1.2, (0.05, 0.95), why="flow over isentropic flow through the reference area")
 
 
+_MOUTHS = ("bellmouth", "flanged", "plain", "ideal")
+
+
 class SheetFlow(Part):
     """A flow-bench sheet: readings of flow [m3/s] at lifts [m] under a depression [Pa]."""
 
@@ -148,6 +151,17 @@ class SheetFlow(Part):
         "room air", "volume counted at the density of the room, both directions"
     )
     other_bench: Annotated[str, Words(120, why="whose, if not the bench of the other sheets: told beside every use")] = ""
+    mouth: Annotated[str, Choice(_MOUTHS, why="what the port's outer end breathed through on the bench")] = standard(
+        "bellmouth", "clay or a radius plate on the port's mouth"
+    )
+    stub_length: Annotated[float, Quantity("length", "0 mm", "500 mm", why="pipe fitted to the port's outer end")] = standard(
+        0.0, "no stub fitted"
+    )
+    stub_diameter: Annotated[float, Quantity("length", "10 mm", "120 mm", why="bore of that stub")] | None = None
+    adapter_bore: Annotated[float, Quantity("length", "20 mm", "300 mm", why="bore adapter under the head")] | None = None
+    coefficient_of: Annotated[
+        str, Choice(("whole port", "valve alone"), why="what the valve's coefficient is to contain")
+    ] = standard("whole port", "the sheet's own coefficient, port losses in it")
     reverse_factor: _REVERSE = guessed_number(0.9, 0.75, 1.05, "backflow is rarely measured; our choice")
     factor: _FACTOR = standard(1.0, _AS_GIVEN)
     read_from: Annotated[str, Words(200, why="table the values came from")] = ""

@@ -43,3 +43,19 @@ def valve_flow(flow: Any, valve: Any, side: str) -> ValveFlow:
             reverse_coefficient=flow.reverse_coefficient,
         )  # fmt: skip
     return table if flow.factor == 1.0 else table.scaled(flow.factor)
+
+
+def flow_of(case: Any, side: str) -> ValveFlow:
+    """Effective area of one valve of a case's "intake" or "exhaust", as the engine uses it: what its flow table says, or,
+    where the sheet's `coefficient_of` is "valve alone", what the modelled bench leaves for the valve."""
+    from waveflow.engine.rig import rig_of
+    from waveflow.engine.valvealone import VALVE_ALONE, valve_alone
+
+    table = getattr(case, side)
+    flow = table.flow
+    found = valve_flow(flow, table.valve, side)
+    if flow.kind != "sheet" or flow.coefficient_of != VALVE_ALONE or table.port is None:
+        return found
+    plain = found if flow.factor == 1.0 else found.scaled(1.0 / flow.factor)
+    alone = valve_alone(plain, rig_of(table, side, flow, case.ideal), flow.depression)
+    return alone if flow.factor == 1.0 else alone.scaled(flow.factor)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from waveflow.study.lobes import lobe_spacing
+from waveflow.study.valvenote import valve_notes
 from waveflow.study.words import capital, listed, lobe_words, rounded
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ def notes_on(options: Sequence[OptionFacts], versus: Sequence[Versus], band: tup
     for option in options:
         for why in option.result.facts.assumed_why:
             notes.append(f"ASSUMED for {option.label}: {why.rstrip('.')}.")
+    notes += valve_notes([(option.label, option.result.facts.text) for option in options])
     redlines = {option.result.redline for option in options if option.result.redline}
     for redline in sorted(redlines):
         if band and band[1] > redline:
