@@ -16,7 +16,7 @@ from typing import Any
 import click
 
 from waveflow.errors import CaseError
-from waveflow.show.asked import as_read, in_units
+from waveflow.show.asked import as_read, can_write, in_units
 from waveflow.show.bench import bench
 from waveflow.show.endings import DONE, FAILED, INTERRUPTED, PARTIAL, Refused, ending_of, hear_terminate, leave
 from waveflow.show.new import new, sensitive
@@ -105,13 +105,10 @@ def run(file: Path, rpm: float, probes: tuple[str, ...], figure: Path | None, ta
     _warn_of_compile(quiet)
     point = _in_background(lambda: run_cycle(case, rpm, probes=places))
     view = cycle_view(case, rpm, point, left_out=LEAVES_OUT)
-    from waveflow.show.deliver import point_data, print_json, traces_csv
+    from waveflow.show.deliver import point_data, print_json, save_traces
     from waveflow.show.tables import print_point
 
-    if table is not None:
-        from waveflow.study.writing import write_atomic
-
-        write_atomic(table, traces_csv(point.trace))
+    save_traces(case, point, table)
     if figure is not None:
         from waveflow.show.canvas import save
         from waveflow.show.cycle_figure import cycle_figure
@@ -294,6 +291,8 @@ def _file_name(option: str, path: Path | None) -> None:
         raise Refused(f"{option} {path}: there is no folder {path.parent}")
     if path is not None and not os.access(path if path.exists() else path.parent, os.W_OK):
         raise Refused(f"{option} {path}: permission denied")
+    if path is not None and path.suffix.lower() == ".xlsx":
+        can_write(option, path)
 
 
 def _band(text: str) -> tuple[float, float]:

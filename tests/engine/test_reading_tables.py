@@ -190,3 +190,24 @@ def test_a_column_in_one_text(text, items):
 def test_a_column_in_one_text_is_the_list_it_was_joined_from(numbers, unit):
     expected = [f"{number} {unit}" for number in numbers]
     assert split_series(", ".join(map(str, numbers)) + f" {unit}") == expected
+
+
+def test_a_workbook_takes_the_place_of_a_csv(tmp_path):
+    xlsxwriter = pytest.importorskip("xlsxwriter")
+    pytest.importorskip("python_calamine")
+    rows = [["lift (mm)", "intake (CFM)"], *zip((2, 4, 6, 8, 10), (34, 61, 80, 93, 102.5), strict=True)]
+    with xlsxwriter.Workbook(tmp_path / "flow.xlsx") as book:
+        book.add_worksheet("notes").write_string(0, 0, "x")
+        page = book.add_worksheet("head 3")
+        for r, row in enumerate(rows):
+            for c, cell in enumerate(row):
+                page.write(r, c, cell)
+    (tmp_path / "twin.toml").write_text(SHEET.replace("flow.csv", "flow.xlsx#head 3"))
+    flow = load("twin.toml").intake.flow
+    assert (flow.lift, flow.flow) == (LIFTS, FLOWS) and flow.read_from == "flow.xlsx#head 3"
+    (tmp_path / "twin.toml").write_text(SHEET.replace("flow.csv", "flow.xlsx#head 4"))
+    assert sentences() == ['flow.xlsx#head 4: has no page "head 4"; its pages are notes, head 3']
+    (tmp_path / "twin.toml").write_text(SHEET.replace("flow.csv", "flow.xlsx"))
+    assert sentences() == ['flow.xlsx: a header and nothing below it; begin with a header such as "lift (mm),flow (CFM)"']
+    (tmp_path / "twin.toml").write_text(SHEET.replace("flow.csv", "flo.xlsx"))
+    assert sentences()[0].startswith('twin.toml:') and 'no such file; did you mean "flow.xlsx"?' in sentences()[0]

@@ -15,17 +15,18 @@ from pathlib import Path
 from typing import Any
 
 from waveflow.engine.files import read_text
+from waveflow.engine.grid import is_workbook, read_grid, split_page
 from waveflow.engine.lines import Key
 from waveflow.errors import CaseError, CaseProblem
 
 Place = tuple[str, int | None]
 
 MOST_LINES = 5000
-_STATION_COLUMNS = (
+STATION_COLUMNS = (
     "at", "shape", "width", "height", "corner_radius", "area", "perimeter", "branches", "blocked_area", "note",
     "instrument", "resolution", "file",
 )  # fmt: skip
-_TEXT_COLUMNS = ("shape", "note", "instrument", "file")
+TEXT_COLUMNS = ("shape", "note", "instrument", "file")
 _OTHER_NAMES = {
     "distance": "at", "radius": "corner_radius", "corner": "corner_radius", "blocked": "blocked_area", "cfm": "flow",
     "degrees": "angle", "crank_angle": "angle", "burned": "fraction", "valve_lift": "lift", "lobe_lift": "lift",
@@ -50,7 +51,7 @@ class Notes:
     unread: set[Key] = field(default_factory=set)
 
 
-def _column(head: str) -> tuple[str, str]:
+def column_of(head: str) -> tuple[str, str]:
     """`"Corner radius (mm)"` into `("corner_radius", "mm")`."""
     match = re.fullmatch(r"\s*(.*?)\s*[(\[]([^()\[\]]*)[)\]]\s*", head)
     name, unit = (match[1], match[2]) if match else (head, "")
@@ -59,11 +60,17 @@ def _column(head: str) -> tuple[str, str]:
 
 
 def read_sheet(path: Path, label: str) -> Sheet:
-    """A CSV file, or CaseError with every row that cannot be read."""
-    lines = read_text(path, label).replace("\r", "\n").split("\n")
-    kept = [
-        (number, line) for number, line in enumerate(lines, 1) if line.strip() and not line.lstrip().startswith("#")
-    ]
+    """A CSV file or a workbook's page ("book.xlsx#page"), or CaseError with every row that cannot be read."""
+    kept: list[tuple[int, Any]]
+    if is_workbook(path.name):
+        name, page = split_page(path.name)
+        kept, separator = list(read_grid(path.with_name(name), label, page).rows), ""
+    else:
+        lines = read_text(path, label).replace("\r", "\n").split("\n")
+        kept = [
+            (number, line) for number, line in enumerate(lines, 1) if line.strip() and not line.lstrip().startswith("#")
+        ]
+        separator = next((mark for mark in (";", "\t") if kept and mark in kept[0][1]), ",")
     if len(kept) > MOST_LINES:
         raise CaseError([CaseProblem(label, "", None, f"more than {MOST_LINES} rows")])
     if len(kept) < 2:
@@ -71,9 +78,7 @@ def read_sheet(path: Path, label: str) -> Sheet:
         raise CaseError(
             [CaseProblem(label, "", None, message, hint='begin with a header such as "lift (mm),flow (CFM)"')]
         )
-    head = kept[0][1]
-    separator = next((mark for mark in (";", "\t") if mark in head), ",")
-    names = [_column(cell) for cell in _cells(head, separator, label, kept[0][0])]
+    names = [column_of(cell) for cell in _cells(kept[0][1], separator, label, kept[0][0])]
     problems = []
     doubled = {name for name, _ in names if [each for each, _ in names].count(name) > 1 and name}
     for name in sorted(doubled):
@@ -97,7 +102,9 @@ def read_sheet(path: Path, label: str) -> Sheet:
     return Sheet(dict(names), rows)
 
 
-def _cells(line: str, separator: str, label: str, number: int) -> list[str]:
+def _cells(line: Any, separator: str, label: str, number: int) -> list[str]:
+    if not separator:
+        return list(line)  # a workbook's row is in cells already
     try:
         rows = list(csv.reader([line], delimiter=separator, skipinitialspace=True, strict=True))
     except csv.Error:
@@ -108,7 +115,7 @@ def _cells(line: str, separator: str, label: str, number: int) -> list[str]:
 def _cell(sheet: Sheet, row: dict[str, str], name: str) -> str | None:
     cell = row.get(name)
     unit = sheet.units.get(name, "")
-    if cell is None or name in _TEXT_COLUMNS or not unit:
+    if cell is None or name in TEXT_COLUMNS or not unit:
         return cell
     return f"{cell} {unit}" if re.fullmatch(r"[-+0-9.eE]+", cell) else cell
 
@@ -202,15 +209,15 @@ def _columns_of(key: Key) -> tuple[str, ...]:
 
 def _stations(key: Key, table: dict, sheet: Sheet, label: str, places: dict[Key, Place], notes: Notes) -> None:
     for name in sheet.units:
-        if name and name not in _STATION_COLUMNS:
-            close = difflib.get_close_matches(name, _STATION_COLUMNS, 1, 0.55)
-            hint = f'did you mean "{close[0]}"?' if close else f"columns: {', '.join(_STATION_COLUMNS)}"
+        if name and name not in STATION_COLUMNS:
+            close = difflib.get_close_matches(name, STATION_COLUMNS, 1, 0.55)
+            hint = f'did you mean "{close[0]}"?' if close else f"columns: {', '.join(STATION_COLUMNS)}"
             notes.problems.append(CaseProblem(label, "", None, f'unknown column "{name}"', hint=hint))
             if close:
                 notes.unread.update((*key, "stations", number, close[0]) for number in range(len(sheet.rows)))
     stations = []
     for number, (line, row) in enumerate(sheet.rows):
-        stations.append({name: _cell(sheet, row, name) for name in _STATION_COLUMNS if name in row})
+        stations.append({name: _cell(sheet, row, name) for name in STATION_COLUMNS if name in row})
         places[(*key, "stations", number)] = (label, line)
     table["stations"] = stations
     places[(*key, "stations")] = (label, None)

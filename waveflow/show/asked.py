@@ -5,6 +5,9 @@ They are taken here and hold until the command ends, so that tables, files and f
 
 from __future__ import annotations
 
+import os
+from contextvars import ContextVar
+from pathlib import Path
 from typing import Any
 
 import click
@@ -45,6 +48,45 @@ _corrected = click.option(
 )  # fmt: skip
 
 
+_workbook: ContextVar[Path | None] = ContextVar("workbook asked for", default=None)
+
+
+def _take_workbook(context: click.Context, option: click.Parameter, path: Path | None) -> None:
+    if path is None:
+        return
+    if path.suffix.lower() != ".xlsx":
+        raise Refused(f"--xlsx {path}: the name must end in .xlsx")
+    can_write("--xlsx", path)
+    token = _workbook.set(path)
+    context.call_on_close(lambda: _workbook.reset(token))
+
+
+def can_write(option: str, path: Path) -> None:
+    """Refuse a workbook that cannot be written, before anything is computed for it."""
+    from waveflow.study.workbook import has_writer
+
+    if path.suffix.lower() != ".xlsx":
+        return
+    if not has_writer():
+        raise Refused(f'{option} {path}: workbooks are written by XlsxWriter, which is not installed; '
+                      'pip install "waveflow[sheets]"')  # fmt: skip
+    if not path.parent.is_dir():
+        raise Refused(f"{option} {path}: there is no folder {path.parent}")
+    if not os.access(path if path.exists() else path.parent, os.W_OK):
+        raise Refused(f"{option} {path}: permission denied")
+
+
+def workbook_asked() -> Path | None:
+    """Where the tables of a result are to be written as a workbook, too; None where that was not asked for."""
+    return _workbook.get()
+
+
+_xlsx = click.option(
+    "--xlsx", type=click.Path(path_type=Path), metavar="NAME.xlsx", expose_value=False, callback=_take_workbook,
+    help="Also write every table of the result as a workbook.",
+)  # fmt: skip
+
+
 def as_read(command: Any) -> Any:
-    """Both options, for commands that show torque and power."""
-    return in_units(_corrected(command))
+    """All of them, for commands that show torque and power."""
+    return in_units(_corrected(_xlsx(command)))

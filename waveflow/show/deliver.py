@@ -45,7 +45,8 @@ def save_outcome(outcome: Any, folder: str | os.PathLike[str], command: str) -> 
 
     grid = grid_words(outcome.grids)
     where = save(outcome.comparison, folder, extra={"command": command, "sentences": list(outcome.extra), "grid": grid})
-    return [where / "result.json", where / "points.csv", *draw_comparison(outcome.comparison, where, grid)]
+    book = _workbook_of(outcome.comparison, outcome.extra)
+    return [where / "result.json", where / "points.csv", *draw_comparison(outcome.comparison, where, grid), *book]
 
 
 def save_sweep(result: Any, folder: str | os.PathLike[str], command: str) -> list[Path]:
@@ -53,7 +54,22 @@ def save_sweep(result: Any, folder: str | os.PathLike[str], command: str) -> lis
     from waveflow.study.store import save
 
     where = save(result, folder, extra={"command": command})
-    return [where / "result.json", where / "points.csv"]
+    return [where / "result.json", where / "points.csv", *_workbook_of(result)]
+
+
+def _workbook_of(made: Any, sentences: Sequence[str] = (), path: Path | None = None) -> list[Path]:
+    """Writes every table of a sweep or comparison as a workbook, where one was asked for; returns the file."""
+    from waveflow.show.asked import workbook_asked
+
+    target = path or workbook_asked()
+    if target is None:
+        return []
+    from waveflow.study.workbook import comparison_pages, sweep_pages, workbook
+    from waveflow.study.writing import write_atomic
+
+    pages = comparison_pages(made, sentences) if hasattr(made, "options") else sweep_pages([(made.label, made)], sentences)
+    write_atomic(target, workbook(pages))
+    return [target]
 
 
 def draw_comparison(comparison: Any, folder: Path, grid: str = "") -> list[Path]:
@@ -79,7 +95,10 @@ def write_again(made: Any, grid: str, figure: Path | None, table: Path | None) -
         from waveflow.show.comparison import comparison_figure
 
         save(comparison_figure(comparison_view(made, grid)), figure)
-    if table is not None:
+    _workbook_of(made)
+    if table is not None and table.suffix.lower() == ".xlsx":
+        _workbook_of(made, path=table)
+    elif table is not None:
         pairs = [(each.label, each.result) for each in made.options] if compared else [(made.label, made)]
         write_atomic(table, points_csv(pairs))
 
@@ -155,11 +174,32 @@ def _finite(value: Any) -> Any:
     return value
 
 
-def traces_csv(trace: Any) -> bytes:
-    """One cycle by crank angle [study.cycle.Trace] as a CSV for spreadsheets: units in the headers, a line a degree.
+def save_traces(case: Any, point: Any, table: Path | None) -> None:
+    """Writes one cycle by crank angle as a CSV, or as a workbook where the name says so or one was asked for."""
+    from waveflow.show.asked import workbook_asked
+    from waveflow.study.writing import write_atomic
 
-    UTF-8 with byte-order mark and CRLF line ends (RFC 4180).
-    """
+    books = {path for path in (table, workbook_asked()) if path is not None and path.suffix.lower() == ".xlsx"}
+    if table is not None and table not in books:
+        write_atomic(table, traces_csv(point.trace))
+    for path in books:
+        from waveflow.study.columns import shown
+        from waveflow.study.pointsfile import headed
+        from waveflow.study.workbook import Page, workbook
+
+        heads, columns = traces_table(point.trace)
+        scalars = [[headed(name), float(shown(name, [value])[0][0])] for name, value in point.scalars.items()]
+        singles = {name: shown(name, values)[0] for name, values in point.per_cylinder.items()}
+        count = max((len(values) for values in singles.values()), default=0)
+        cylinders = [[headed(name), *map(float, values)] for name, values in singles.items()]
+        pages = [Page("one cycle", ["", f"{case.name} {case.option}".strip()], scalars),
+                 Page("cylinders", ["", *(f"cylinder {k + 1}" for k in range(count))], cylinders),
+                 Page("by crank angle", heads, list(zip(*columns, strict=True)))]  # fmt: skip
+        write_atomic(path, workbook(pages))
+
+
+def traces_table(trace: Any) -> tuple[list[str], list[Any]]:
+    """(headings with units, columns) of one cycle by crank angle [study.cycle.Trace]."""
     heads, columns = ["crank angle [deg]"], [trace.angle]
     for name in trace.names:
         kind = next(each for end, each in TRACE_KINDS.items() if name.endswith(end))
@@ -167,6 +207,15 @@ def traces_csv(trace: Any) -> bytes:
         values, unit, _ = measure(kind, trace[name], usual="K" if kind == "temperature" else "")
         heads.append(f"{name} [{unit}]")
         columns.append(values)
+    return heads, columns
+
+
+def traces_csv(trace: Any) -> bytes:
+    """One cycle by crank angle [study.cycle.Trace] as a CSV for spreadsheets: units in the headers, a line a degree.
+
+    UTF-8 with byte-order mark and CRLF line ends (RFC 4180).
+    """
+    heads, columns = traces_table(trace)
     buffer = io.StringIO(newline="")
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow(heads)

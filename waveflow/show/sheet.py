@@ -69,6 +69,14 @@ def _twice(name: str, metavar: str, words: str) -> Any:
     metavar="NAME.csv",
     help="Write the sheet as a plain CSV, and show the lines to paste into a case.",
 )
+@click.option(
+    "--as",
+    "what",
+    type=click.Choice(("flow", "stations", "lift")),
+    default="flow",
+    show_default=True,
+    help="What FILE holds: a flow sheet, the stations of a port, or a cam's lift table.",
+)
 @click.option("--force", is_flag=True, help="Overwrite a file of that name.")
 @click.option("--json", "as_json", is_flag=True, help="Write one JSON document instead of tables; errors too.")
 def sheet(
@@ -81,6 +89,7 @@ def sheet(
     repeat: str | None,
     case_file: Path | None,
     target: Path | None,
+    what: str,
     force: bool,
     as_json: bool,
     **given: tuple[str, ...],
@@ -92,6 +101,12 @@ def sheet(
     """
     if target is not None and target.suffix.lower() != ".csv":
         raise Refused(f"--write {target}: the name must end in .csv")
+    if what != "flow":
+        if after_file is not None or case_file is not None:
+            raise Refused(f"--as {what}: takes one FILE, and neither AFTER_FILE nor --case")
+        answers, rows = _answers(given, answer, 0, 1), _row_numbers(leave_out, 0)
+        _import(file, what, answers, rows, page[0] if page else "", target, force, as_json)
+        return
     own = None if repeat is None else _repeat(repeat)
     case = None
     if case_file is not None:
@@ -126,6 +141,24 @@ def sheet(
     for path, lines in written:
         say(f"Written: {path}")
         print(f"# to paste into a case in the folder of {path.name}\n{lines}" if lines else "", file=sys.stdout)
+
+
+def _import(file: Path, what: str, answers: dict, rows: set[int], page: str, target: Any, force: bool, as_json: bool) -> None:
+    from waveflow.engine.tableimport import import_table
+    from waveflow.show import importing
+
+    ask = sys.stdin.isatty() and not as_json
+    made = _settled(file, answers, rows, page, ask, lambda grid, given: import_table(grid, what, given))
+    if not as_json:
+        importing.preview(file, made)
+    if not made.ready:
+        _refuse([made], [file], as_json, importing.data_of)
+    if target is not None:
+        importing.write(made, target, force)
+    if as_json:
+        from waveflow.show.deliver import print_json
+
+        print_json(importing.data_of(made), sys.stdout)
 
 
 def _repeat(text: str) -> float:
@@ -170,7 +203,7 @@ def _row_numbers(texts: tuple[str, ...], number: int) -> set[int]:
         raise Refused(f'--leave-out "{text}": write row numbers, such as 7,12') from None
 
 
-def _settled(path: Path, answers: dict[str, str], rows: set[int], page: str, ask: bool) -> Any:
+def _settled(path: Path, answers: dict[str, str], rows: set[int], page: str, ask: bool, reader: Any = None) -> Any:
     """The sheet with every question answered, as far as somebody sits at the terminal."""
     from dataclasses import replace
 
@@ -178,6 +211,7 @@ def _settled(path: Path, answers: dict[str, str], rows: set[int], page: str, ask
     from waveflow.engine.sheetreading import flow_file
     from waveflow.errors import CaseError
 
+    read = reader or flow_file
     name, own_page = split_page(str(path))
     whole = read_grid(Path(name), str(path), page or own_page)
     said: Any = None
@@ -185,14 +219,14 @@ def _settled(path: Path, answers: dict[str, str], rows: set[int], page: str, ask
         note = tuple(f"row {row} left out, as told" for row in sorted(rows))
         grid = replace(whole, rows=tuple(row for row in whole.rows if row[0] not in rows), notes=(*whole.notes, *note))
         try:
-            made = flow_file(grid, answers)
+            made = read(grid, answers)
         except CaseError as error:
             if said is None:
                 raise
             for problem in error.problems:
                 say(str(problem))
             answers.pop(said)
-            made, said = flow_file(grid, answers), None
+            made, said = read(grid, answers), None
         if not ask or made.ready:
             return made
         if made.questions:
@@ -234,7 +268,7 @@ def _preview(path: Path, made: Any) -> None:
         out.print("This sheet speaks of another bench: what it gains or loses beside a sheet of yours may be the bench's.")
 
 
-def _refuse(sheets: list[Any], paths: list[Path], as_json: bool) -> None:
+def _refuse(sheets: list[Any], paths: list[Path], as_json: bool, data_of: Any = None) -> None:
     """Say what is left open and how to answer it, and leave with the exit code of bad input."""
     lines = []
     for made, path in zip(sheets, paths, strict=True):
@@ -252,13 +286,13 @@ def _refuse(sheets: list[Any], paths: list[Path], as_json: bool) -> None:
         for text in (counted(asked, "question") if asked else "", counted(bad, "row") + " that cannot be used" if bad else "")
         if text
     )
-    tail = f"{said}; nothing was taken in. Answer it with your own values, such as: {' '.join(hints)}"
+    cure = "Answer it with your own values, such as" if asked else "Correct the file, or leave out what it cannot say"
+    tail = f"{said}; nothing was taken in. {cure}: {' '.join(hints)}"
     if as_json:
         from waveflow.show.deliver import print_json
 
-        print_json(
-            {"sheets": [_data(each) for each in sheets], "sentences": [*lines, tail], "answer_by": hints}, sys.stdout, False
-        )
+        told = [(data_of or _data)(each) for each in sheets]
+        print_json({"sheets": told, "sentences": [*lines, tail], "answer_by": hints}, sys.stdout, False)
     for line in (*lines, tail):
         say(line)
     raise click.exceptions.Exit(BAD_INPUT)

@@ -21,6 +21,16 @@ from waveflow.study.results import SweepResult
 
 def points_csv(sweeps: Sequence[tuple[str, SweepResult]]) -> bytes:
     """The file's bytes: one line a point, options one after the other; `sweeps` pairs of label and result."""
+    header, rows = points_table(sweeps)
+    buffer = io.StringIO(newline="")
+    writer = csv.writer(buffer, lineterminator="\r\n")
+    writer.writerow(header)
+    writer.writerows([safe_cell(cell) if isinstance(cell, str) else _number(cell) for cell in row] for row in rows)
+    return b"\xef\xbb\xbf" + buffer.getvalue().encode("utf-8", errors="replace")
+
+
+def points_table(sweeps: Sequence[tuple[str, SweepResult]]) -> tuple[list[str], list[list[str | float]]]:
+    """(header, rows) of the same table: texts as they are, numbers in user's units, NaN in gaps."""
     rows = [pair for label, result in sweeps for pair in _with_flow_band(label, with_corrected(result))]
     names = list(dict.fromkeys(name for _, result in rows for name in result.names))
     cylinders: dict[str, int] = {}
@@ -30,19 +40,17 @@ def points_csv(sweeps: Sequence[tuple[str, SweepResult]]) -> bytes:
     single = [(name, number) for name, count in cylinders.items() for number in range(count)]
     header = ["option", "assumed", *(headed(name) for name in names)]
     header += [headed(name, f" cylinder {number + 1}") for name, number in single]
-    buffer = io.StringIO(newline="")
-    writer = csv.writer(buffer, lineterminator="\r\n")
-    writer.writerow([*header, "repeats", "added by refinement", "note"])
+    table: list[list[str | float]] = []
     for label, result in rows:
         columns = [shown(name, result.column(name))[0] for name in names]
         columns += [shown(name, _cylinder(result, name, number))[0] for name, number in single]
         for i, rpm in enumerate(result.rpm):
-            cells = [safe_cell(label), "ASSUMED" if result.assumed else ""]
-            cells += [_number(column[i]) for column in columns]
+            cells: list[str | float] = [label, "ASSUMED" if result.assumed else ""]
+            cells += [float(column[i]) for column in columns]
             failed = result.failed.get(float(rpm), "")
             repeats = "" if failed else "yes" if result.converged[i] else "no"
-            writer.writerow([*cells, repeats, "yes" if result.added[i] else "no", safe_cell(failed)])
-    return b"\xef\xbb\xbf" + buffer.getvalue().encode("utf-8", errors="replace")
+            table.append([*cells, repeats, "yes" if result.added[i] else "no", failed])
+    return [*header, "repeats", "added by refinement", "note"], table
 
 
 def headed(name: str, more: str = "") -> str:
