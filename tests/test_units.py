@@ -85,6 +85,53 @@ def test_conventional_columns_as_printed(unit, printed, digits):
     assert float(f"{parse(f'1 {unit}', 'pressure_difference'):.{digits}g}") == printed
 
 
+# unit, kind, the definition in SI
+DEFINED = [
+    ("in", "length", 0.0254), ("thou", "length", 0.0000254), ("ft", "length", 0.3048), ("um", "length", 1e-6),
+    ("cm", "length", 0.01), ("mm2", "area", 1e-6), ("cm2", "area", 1e-4), ("in2", "area", 0.00064516), ("cc", "volume", 1e-6),
+    ("L", "volume", 1e-3), ("mm3", "volume", 1e-9), ("in3", "volume", 0.000016387064), ("mbar", "pressure_difference", 100.0),
+    ("hPa", "pressure_difference", 100.0), ("bar", "pressure_difference", 1e5), ("MPa", "pressure_difference", 1e6),
+    ("atm", "pressure_difference", 101325.0), ("torr", "pressure_difference", 101325.0 / 760.0),
+    ("psf", "pressure_difference", 0.45359237 * 9.80665 / 0.3048**2), ("CFM", "volume_flow", 0.028316846592 / 60.0),
+    ("L/s", "volume_flow", 1e-3), ("L/min", "volume_flow", 1e-3 / 60.0), ("m3/h", "volume_flow", 1.0 / 3600.0),
+    ("m3/min", "volume_flow", 1.0 / 60.0), ("kg/h", "mass_flow", 1.0 / 3600.0), ("lb/min", "mass_flow", 0.45359237 / 60.0),
+    ("lb/h", "mass_flow", 0.45359237 / 3600.0), ("oz", "mass", 0.028349523125), ("mg", "mass", 1e-6),
+    ("lb-in", "torque", 0.45359237 * 9.80665 * 0.0254), ("kgf-m", "torque", 9.80665), ("ft/s", "velocity", 0.3048),
+    ("km/h", "velocity", 1.0 / 3.6), ("lb/ft3", "density", 0.45359237 / 0.028316846592), ("g/L", "density", 1.0),
+    ("rps", "speed_rpm", 60.0), ("rad", "angle", 180.0 / math.pi), ("MJ/kg", "energy_per_mass", 1e6),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("unit", "kind", "si"), DEFINED, ids=[f"{kind} {unit}" for unit, kind, _ in DEFINED])
+def test_every_unit_follows_from_the_metre_the_pound_and_standard_gravity(unit, kind, si):
+    """Inch 25.4 mm, pound 0.45359237 kg, gravity 9.80665 m/s2, litre 1 dm3: exact by definition, here to 1e-9."""
+    assert parse(f"1 {unit}", kind) == pytest.approx(si, rel=1e-9)
+    assert from_si(si, unit) == pytest.approx(1.0, rel=1e-9)
+
+
+@pytest.mark.parametrize(("degrees", "kelvins"), [("0 degF", 255.3722222222222), ("212 degF", 373.15), ("491.67 degR", 273.15)])
+def test_temperatures_of_the_other_scale(degrees, kelvins):
+    assert parse(degrees, "temperature") == pytest.approx(kelvins, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("unit", "kind", "printed"),
+    [
+        ("CFM", "volume_flow", "4.719474e-04"), ("in2", "area", "6.4516e-04"), ("in3", "volume", "1.638706e-05"),
+        ("thou", "length", "2.54e-05"), ("lb", "mass", "4.535924e-01"), ("oz", "mass", "2.834952e-02"),
+        ("lb-ft", "torque", "1.355818e+00"), ("lb-in", "torque", "1.129848e-01"), ("hp", "power", "7.456999e+02"),
+        ("PS", "power", "7.354988e+02"), ("lb/min", "mass_flow", "7.559873e-03"), ("lb/h", "mass_flow", "1.259979e-04"),
+        ("lb/ft3", "density", "1.601846e+01"), ("km/h", "velocity", "2.777778e-01"), ("ft/s", "velocity", "3.048e-01"),
+        ("m3/min", "volume_flow", "1.666667e-02"), ("psi", "pressure_difference", "6.894757e+03"),
+    ],
+)  # fmt: skip
+def test_factors_as_printed(unit, kind, printed):
+    """Thompson and Taylor, NIST Special Publication 811 (2008), Appendix B, to the printed digits; values from memory."""
+    mantissa, _, power = printed.partition("e")
+    last = 10.0 ** (int(power) - len(mantissa) + 2)
+    assert abs(parse(f"1 {unit}", kind) - float(printed)) <= 0.5 * last * (1 + 1e-6)  # a tie may be printed either way
+
+
 def test_decimal_numbers_stay_what_they_are():
     assert parse("80.6 mm", "length") == 0.0806
     assert parse("0.3 mm", "length") == 0.0003

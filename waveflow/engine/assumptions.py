@@ -75,6 +75,8 @@ def of_use(assumption: Assumption, case: Any) -> bool:
         return False
     if key == "charger.cooler_effectiveness" and (case.charger.charge_temperature is not None or case.charger.cooler == "none"):
         return False
+    if last == "rocker_ratio" and getattr(getattr(case, key.split(".")[0]).cam, "rocker_ratios", None) is not None:
+        return False
     if key == "friction.at_peak" and case.friction.peak_share == 0.0:
         return False
     if key in ("ideal.gamma", "ideal.gas_constant") and case.ideal.gas == "real":

@@ -96,8 +96,38 @@ def card(case: Any, side: str) -> Iterator[Finding]:
             message = f"{than} than the one at {show(cam.duration_at, 'mm')}, though read at a "
             message += f"{'lower' if lower else 'higher'} lift"
             yield Finding((*key, "second_duration"), message, hint="look whether the two heights are exchanged")
-    if cam.lash >= cam.lobe_lift * cam.rocker_ratio:
-        yield Finding((*key, "lash"), "the valve never opens", f"below {show(cam.lobe_lift * cam.rocker_ratio, 'mm')}")
+    gross = greatest_lift(cam) + cam.lash
+    if cam.lash >= gross:
+        yield Finding((*key, "lash"), "the valve never opens", f"below {show(gross, 'mm')}")
+
+
+@each_side
+def rocker(case: Any, side: str) -> Iterator[Finding]:
+    """A rocker whose ratio changes with its travel."""
+    cam = getattr(case, side).cam
+    if cam.kind not in ("card", "table") or (cam.rocker_at is None and cam.rocker_ratios is None):
+        return
+    key, both = (side, "cam"), (cam.rocker_at, cam.rocker_ratios)
+    if both[0] is None or both[1] is None:
+        lacking = "rocker_at" if both[0] is None else "rocker_ratios"
+        hint = "lobe lifts and the ratios read at them go together"
+        yield Finding((*key, lacking), "missing", hint=hint, missing=True)
+        return
+    if len(both[0]) != len(both[1]):
+        yield Finding((*key, "rocker_ratios"), f"{len(both[1])} values for {len(both[0])} lifts")
+        return
+    if "rocker_ratio" in cam.model_fields_set:
+        yield Finding((*key, "rocker_ratio"), "given beside rocker_ratios", hint="give one ratio or the table, not both")
+    yield from rising(both[0], (*key, "rocker_at"), "mm")
+    valve = [at * ratio for at, ratio in zip(*both, strict=True)]
+    for number, (low, high) in enumerate(zip(valve, valve[1:], strict=False), 1):
+        if high <= low:
+            message = f"the valve would stand at {show(high, 'mm')}, below the {show(low, 'mm')} of the smaller lobe lift"
+            yield Finding((*key, "rocker_ratios", number), message, hint="the ratio is valve lift over lobe lift")
+    top = cam.lobe_lift if cam.kind == "card" else max(cam.lift)
+    if both[0][-1] < 0.8 * top:
+        message = f"ends at {show(both[0][-1], 'mm')} of a lobe of {show(top, 'mm')}; its last ratio is held beyond"
+        yield Finding((*key, "rocker_at"), message, hint="read the ratio at full lift, too", warning=True)
 
 
 @each_side
@@ -133,7 +163,7 @@ def lift_table(case: Any, side: str) -> Iterator[Finding]:
     if greatest_lift(cam) <= 0:
         yield Finding((*key, "lift"), "the valve never opens")
     if cam.lift_of == "valve":
-        for name in ("rocker_ratio", "lash"):
+        for name in ("rocker_ratio", "rocker_ratios", "lash"):
             if name in cam.model_fields_set:
                 message = "has no effect: the table holds the valve's own lift"
                 yield Finding((*key, name), message, warning=True)
@@ -150,7 +180,19 @@ def greatest_lift(cam: Any) -> float:
         return cam.max_lift
     if cam.kind == "table" and cam.lift_of == "valve":
         return max(cam.lift)
-    return (cam.lobe_lift if cam.kind == "card" else max(cam.lift)) * cam.rocker_ratio - cam.lash
+    top = cam.lobe_lift if cam.kind == "card" else max(cam.lift)
+    return top * _ratio_at(cam, top) - cam.lash
+
+
+def _ratio_at(cam: Any, lobe_lift: float) -> float:
+    """Rocker ratio at a lobe lift, straight between the points of a table."""
+    if cam.rocker_at is None or cam.rocker_ratios is None or len(cam.rocker_at) != len(cam.rocker_ratios):
+        return cam.rocker_ratio
+    pairs = sorted(zip(cam.rocker_at, cam.rocker_ratios, strict=True))
+    for (x0, r0), (x1, r1) in zip(pairs, pairs[1:], strict=False):
+        if lobe_lift <= x1 and x1 > x0:
+            return r0 + (r1 - r0) * max(0.0, lobe_lift - x0) / (x1 - x0)
+    return pairs[-1][1]
 
 
 def _flow(table: Any) -> tuple[Any, str, Any]:
@@ -286,6 +328,6 @@ def smooth_lobe(case: Any, side: str) -> Iterator[Finding]:
 
 LATE_CHECKS = (smooth_lobe,)
 CHECKS = (
-    valve_in_bore, valve_sizes, both_valves, card, sine, lift_table, flow_columns, sheet, falling_sheet, throat_cap,
+    valve_in_bore, valve_sizes, both_valves, card, rocker, sine, lift_table, flow_columns, sheet, falling_sheet, throat_cap,
     lift_beyond_sheet,
 )  # fmt: skip

@@ -21,17 +21,18 @@ SEATED = 0.05e-3
 
 @dataclass(frozen=True)
 class CardLobe:
-    """Symmetric lobe lift(offset) = top (1 - u)^2, u = ((x^2 + e^2)^(n/2) - e^n) / ((1 + e^2)^(n/2) - e^n), x =
+    """Symmetric lobe lift(offset) = top (1 - u)^p, u = ((x^2 + e^2)^(n/2) - e^n) / ((1 + e^2)^(n/2) - e^n), x =
     |offset|/half_width.
 
     `top` [m], `half_width` [crank deg], exponent n; e = `ROUNDING`. Smooth everywhere but at its two ends, where lift
     and slope are zero. For n = 2 it is (1 - x^2)^2. Our own form; the exponent takes up what two durations say about
-    the flanks.
+    the flanks, and `power` p (2 unless told) how softly the lobe meets its base circle, which no card says.
     """
 
     top: float
     half_width: float
     exponent: float
+    power: float = 2.0
 
     @staticmethod
     def _share(u: float, n: float) -> float:
@@ -41,22 +42,23 @@ class CardLobe:
         return math.sqrt(max(inner, 0.0))
 
     @classmethod
-    def through(cls, top: float, duration: float, height: float, exponent: float) -> CardLobe:
+    def through(cls, top: float, duration: float, height: float, exponent: float, power: float = 2.0) -> CardLobe:
         """The lobe of this exponent that stands above `height` [m] for `duration` [crank deg]."""
-        return cls(top, duration / 2.0 / cls._share(1.0 - math.sqrt(height / top), exponent), exponent)
+        share = cls._share(1.0 - (height / top) ** (1.0 / power), exponent)
+        return cls(top, duration / 2.0 / share, exponent, power)
 
     def at(self, offset: Any) -> Any:
         """Lift [m] at crank degrees from the lobe centre (any array)."""
         n, low = self.exponent, ROUNDING**self.exponent
         x = np.minimum(np.abs(np.asarray(offset, float)) / self.half_width, 1.0)
         drop = ((x * x + ROUNDING**2) ** (n / 2.0) - low) / ((1.0 + ROUNDING**2) ** (n / 2.0) - low)
-        return (self.top * (1.0 - np.minimum(drop, 1.0)) ** 2)[()]
+        return (self.top * (1.0 - np.minimum(drop, 1.0)) ** self.power)[()]
 
     def offset_at(self, height: float) -> float:
         """Crank degrees from the centre at which the lift is `height` [m]."""
         if not 0.0 <= height <= self.top:
             raise ValueError(f"height {height * 1e3:.3f} mm is not on a lobe of {self.top * 1e3:.3f} mm")
-        return self.half_width * self._share(1.0 - math.sqrt(height / self.top), self.exponent)
+        return self.half_width * self._share(1.0 - (height / self.top) ** (1.0 / self.power), self.exponent)
 
     def duration(self, height: float = 0.0) -> float:
         """Crank degrees for which the lift stands above `height` [m]."""
@@ -64,7 +66,7 @@ class CardLobe:
 
 
 def card_lobe(lobe_lift: float, duration: float, duration_at: float, second_duration: float | None = None,
-              second_duration_at: float | None = None) -> CardLobe:
+              second_duration_at: float | None = None, power: float = 2.0) -> CardLobe:
     """Lobe that meets the lift [m] and the duration [crank deg] at a stated height [m] at the follower, and a second
     if given.
 
@@ -76,7 +78,7 @@ def card_lobe(lobe_lift: float, duration: float, duration_at: float, second_dura
     if (second_duration is None) != (second_duration_at is None):
         raise ValueError("a second duration and the height it was checked at go together")
     if second_duration is None or second_duration_at is None:
-        return CardLobe.through(lobe_lift, duration, duration_at, 2.0)
+        return CardLobe.through(lobe_lift, duration, duration_at, 2.0, power)
     _check_height("second_duration_at", second_duration_at, second_duration, lobe_lift)
     if (second_duration_at - duration_at) * (second_duration - duration) >= 0.0:
         raise ValueError(f"{second_duration:g} deg at {second_duration_at * 1e3:.3f} mm against {duration:g} deg at "
@@ -84,14 +86,15 @@ def card_lobe(lobe_lift: float, duration: float, duration_at: float, second_dura
     from scipy.optimize import brentq
 
     def miss(n: float) -> float:
-        return CardLobe.through(lobe_lift, duration, duration_at, n).duration(second_duration_at) - second_duration
+        return CardLobe.through(lobe_lift, duration, duration_at, n, power).duration(second_duration_at) - second_duration
 
     ends = sorted(miss(n) + second_duration for n in EXPONENTS)
     if not ends[0] <= second_duration <= ends[1]:
         raise ValueError(f"no smooth lobe of {lobe_lift * 1e3:.3f} mm with {duration:g} deg at "
                          f"{duration_at * 1e3:.3f} mm has {second_duration:g} deg at "
                          f"{second_duration_at * 1e3:.3f} mm: it would have {ends[0]:.0f} to {ends[1]:.0f} deg")
-    return CardLobe.through(lobe_lift, duration, duration_at, float(brentq(miss, *EXPONENTS, xtol=1e-14, rtol=1e-14)))
+    exponent = float(brentq(miss, *EXPONENTS, xtol=1e-14, rtol=1e-14))
+    return CardLobe.through(lobe_lift, duration, duration_at, exponent, power)
 
 
 def _check_height(name: str, height: float, duration: float, top: float) -> None:

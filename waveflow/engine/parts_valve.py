@@ -12,6 +12,7 @@ LASH = Quantity(
     "length", "0 mm", "1.5 mm", ("0 mm", "0.6 mm"), why="play between valve and follower", example="0.25 mm"
 )
 ROCKER = Number(0.5, 3.0, (0.9, 2.0), why="valve lift over lobe lift")
+ROCKER_AT = Quantity("length", "0 mm", "30 mm", why="lobe lifts at which the ratio was read", example="1, 3, 6 mm")
 ADVANCE = Quantity("angle", "-30 deg", "30 deg", ("-12 deg", "12 deg"), why="cam moved against its card, + is earlier")
 _CHECKING = "a duration means nothing without the lift it was read at, at the follower"
 _AREA = "a coefficient means nothing without the area it is counted on"
@@ -73,6 +74,8 @@ class Card(Part):
         ),
     ]  # fmt: skip
     advance: Annotated[float, ADVANCE] = standard(0.0, "cam timed as its card says")
+    rocker_at: series(ROCKER_AT) | None = None
+    rocker_ratios: series(ROCKER) | None = None
 
 
 class LiftTable(Part):
@@ -90,6 +93,8 @@ class LiftTable(Part):
     lash: Annotated[float, LASH] = standard(0.0, "no play")
     angle_from: Annotated[str, Choice(("gas exchange TDC",))] = standard("gas exchange TDC", "the only zero there is")
     advance: Annotated[float, ADVANCE] = standard(0.0, "cam timed as it was measured")
+    rocker_at: series(ROCKER_AT) | None = None
+    rocker_ratios: series(ROCKER) | None = None
     read_from: Annotated[str, Words(200, why="table the values came from")] = ""
 
 

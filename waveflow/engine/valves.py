@@ -9,17 +9,24 @@ from waveflow.engine.flowsheet import ValveFlow, from_coefficient, from_sheet, w
 from waveflow.engine.valvetrain import LiftCurve
 
 
+def rocker_of(cam: Any) -> float | valvetrain.Rocker:
+    """Rocker ratio of a card or lift table: one number, or a table over lobe lift."""
+    if cam.rocker_at is None or cam.rocker_ratios is None:
+        return cam.rocker_ratio
+    return valvetrain.Rocker(tuple(cam.rocker_at), tuple(cam.rocker_ratios))
+
+
 def lift_of(cam: Any, side: str) -> LiftCurve:
     """Valve lift over the cycle from the case's cam."""
     if cam.kind == "card":
         return valvetrain.from_card(
-            cam.lobe_lift, cam.duration, cam.duration_at, cam.lobe_centre, side=side, rocker_ratio=cam.rocker_ratio,
+            cam.lobe_lift, cam.duration, cam.duration_at, cam.lobe_centre, side=side, rocker_ratio=rocker_of(cam),
             lash=cam.lash, second_duration=cam.second_duration, second_duration_at=cam.second_duration_at,
             advance=cam.advance,
         )  # fmt: skip
     if cam.kind == "table":
         return valvetrain.from_table(
-            cam.angle, cam.lift, lift_of=cam.lift_of, rocker_ratio=cam.rocker_ratio, lash=cam.lash, advance=cam.advance
+            cam.angle, cam.lift, lift_of=cam.lift_of, rocker_ratio=rocker_of(cam), lash=cam.lash, advance=cam.advance
         )
     return valvetrain.sine_squared(cam.open, cam.close, cam.max_lift)
 

@@ -25,6 +25,44 @@ LIKELY_SHAPES = (1.6, 2.4)
 Side = Literal["intake", "exhaust"]
 
 
+@dataclass(frozen=True, eq=False)
+class Rocker:
+    """A rocker whose ratio changes with its travel: valve lift over lobe lift, `ratio` (n,) at lobe lifts `lift` (n,) [m].
+
+    As two dial indicators give it, at follower and valve, without lash. Between the points a monotone cubic (Fritsch and
+    Butland, 1984), beyond them the last ratio. Raises ValueError where the valve would come down while the lobe rises.
+    """
+
+    lift: tuple[float, ...]
+    ratio: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        lift, ratio = np.asarray(self.lift, float), np.asarray(self.ratio, float)
+        if lift.ndim != 1 or lift.shape != ratio.shape or len(lift) < 2:
+            raise ValueError("a rocker table needs two lists of equal length, two points at least")
+        if not (np.diff(lift) > 0.0).all() or lift[0] < 0.0 or not ratio.min() > 0.0:
+            raise ValueError("lifts of a rocker table must rise from 0 or more, its ratios be positive")
+        from scipy.interpolate import PchipInterpolator
+
+        object.__setattr__(self, "_law", PchipInterpolator(lift, ratio))
+        fine = np.linspace(0.0, 1.2 * lift[-1], 400)
+        if not (np.diff(self.valve_lift(fine)) > 0.0).all():
+            raise ValueError("by this rocker table the valve would come down while the lobe rises")
+
+    def ratio_at(self, lobe_lift: Any) -> Any:
+        """Ratio at lobe lifts [m] (any array)."""
+        return self._law(np.clip(np.asarray(lobe_lift, float), self.lift[0], self.lift[-1]))[()]
+
+    def valve_lift(self, lobe_lift: Any) -> Any:
+        """Valve lift [m], lash not taken off, at lobe lifts [m] (any array)."""
+        return (self.ratio_at(lobe_lift) * np.asarray(lobe_lift, float))[()]
+
+
+def geared(rocker: float | Rocker, lobe_lift: Any) -> Any:
+    """Valve lift [m], lash not taken off, of lobe lifts [m] by one ratio or by a `Rocker`."""
+    return rocker.valve_lift(lobe_lift) if isinstance(rocker, Rocker) else rocker * lobe_lift
+
+
 def crank_grid() -> np.ndarray:
     """Crank angles (2881,) [deg] of every tabulated lift: 0 to 720 in steps of 0.25."""
     return np.linspace(0.0, CYCLE, round(CYCLE / GRID_STEP) + 1)
@@ -114,25 +152,25 @@ class LiftCurve:
 class _CardLaw:
     lobe: CardLobe
     centre: float
-    rocker_ratio: float
+    rocker_ratio: float | Rocker
     lash: float
 
     def __call__(self, theta: np.ndarray) -> np.ndarray:
         offset = np.mod(np.asarray(theta, float) - self.centre + CYCLE / 2.0, CYCLE) - CYCLE / 2.0
-        return np.maximum(self.rocker_ratio * self.lobe.at(offset) - self.lash, 0.0)
+        return np.maximum(geared(self.rocker_ratio, self.lobe.at(offset)) - self.lash, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
 class _TableLaw:
     table: CrankTable
     shift: float
-    ratio: float
+    ratio: float | Rocker
     lash: float
 
     def __call__(self, theta: np.ndarray) -> np.ndarray:
         middle = (self.table.start + self.table.end) / 2.0
         offset = np.mod(np.asarray(theta, float) - self.shift - middle + CYCLE / 2.0, CYCLE) - CYCLE / 2.0
-        return np.maximum(self.ratio * self.table.at(offset + middle) - self.lash, 0.0)
+        return np.maximum(geared(self.ratio, self.table.at(offset + middle)) - self.lash, 0.0)
 
 
 @dataclass(frozen=True)
@@ -146,11 +184,11 @@ class _SineSquared:
         return np.where(share < 1.0, self.height * np.sin(np.pi * np.minimum(share, 1.0)) ** 2, 0.0)
 
 
-def _check_gear(rocker_ratio: float, lash: float, lobe_lift: float) -> None:
-    if not rocker_ratio > 0.0:
+def _check_gear(rocker_ratio: float | Rocker, lash: float, lobe_lift: float) -> None:
+    if not isinstance(rocker_ratio, Rocker) and not rocker_ratio > 0.0:
         raise ValueError(f"rocker ratio must be positive, not {rocker_ratio:g}")
-    if not 0.0 <= lash < rocker_ratio * lobe_lift:
-        gross = rocker_ratio * lobe_lift
+    gross = float(geared(rocker_ratio, lobe_lift))
+    if not 0.0 <= lash < gross:
         raise ValueError(f"lash {lash * 1e3:.3f} mm must be between 0 and the gross lift {gross * 1e3:.3f} mm")
 
 
@@ -162,23 +200,30 @@ def crank_centre(lobe_centre: float, side: Side, advance: float = 0.0) -> float:
 
 
 def from_card(lobe_lift: float, duration: float, duration_at: float, lobe_centre: float, *, side: Side,
-              rocker_ratio: float = 1.0, lash: float = 0.0, second_duration: float | None = None,
-              second_duration_at: float | None = None, advance: float = 0.0) -> LiftCurve:
+              rocker_ratio: float | Rocker = 1.0, lash: float = 0.0, second_duration: float | None = None,
+              second_duration_at: float | None = None, advance: float = 0.0, power: float = 2.0) -> LiftCurve:
     """Valve lift from a cam card: rocker ratio x lobe lift - lash, never below 0.
 
     `lobe_lift` and the checking heights `duration_at`, `second_duration_at` [m] are at the follower, before rocker
-    and lash; durations and centres are crank degrees. The lobe meets lift and durations exactly (see `card_lobe`).
+    and lash; durations and centres are crank degrees. The lobe meets lift and durations exactly (see `card_lobe`);
+    `power` says how softly it leaves the base circle (see `CardLobe`).
     Raises ValueError where the card contradicts itself.
     """
     _check_gear(rocker_ratio, lash, lobe_lift)
-    lobe = card_lobe(lobe_lift, duration, duration_at, second_duration, second_duration_at)
+    lobe = card_lobe(lobe_lift, duration, duration_at, second_duration, second_duration_at, power)
     law = _CardLaw(lobe, crank_centre(lobe_centre, side, advance), rocker_ratio, lash)
     source = "cam card" if second_duration is not None else "cam card with one duration, shape assumed"
     return LiftCurve.from_law(law, source)
 
 
+def card_curve(lobe: CardLobe, lobe_centre: float, side: Side, advance: float, rocker_ratio: float | Rocker,
+               lash: float) -> LiftCurve:  # fmt: skip
+    """Valve lift of a lobe that is known already; the rest as in `from_card`."""
+    return LiftCurve.from_law(_CardLaw(lobe, crank_centre(lobe_centre, side, advance), rocker_ratio, lash), "cam card")
+
+
 def from_table(angle: Sequence[float], lift: Sequence[float], *, lift_of: Literal["lobe", "valve"] = "lobe",
-               rocker_ratio: float = 1.0, lash: float = 0.0, advance: float = 0.0) -> LiftCurve:
+               rocker_ratio: float | Rocker = 1.0, lash: float = 0.0, advance: float = 0.0) -> LiftCurve:
     """Valve lift from a table read off a degree wheel: `angle` [crank deg after gas-exchange top dead centre, may be
     negative].
 

@@ -90,15 +90,9 @@ def valve_rows(case: Any) -> list[tuple[str, str, str]]:
 
 def lift_of(case: Any, name: str) -> Any:
     """Lift [engine.valvetrain.LiftCurve] of one side's valve ["intake" or "exhaust"] of a case."""
-    from waveflow.engine import valvetrain
+    from waveflow.engine import valves
 
-    cam = getattr(case, name).cam
-    given = {key: getattr(cam, key) for key in type(cam).model_fields if key not in ("kind", "angle_from", "read_from")}
-    if cam.kind == "card":
-        return valvetrain.from_card(side=name, **given)
-    if cam.kind == "table":
-        return valvetrain.from_table(**given)
-    return valvetrain.sine_squared(given["open"], given["close"], given["max_lift"])
+    return valves.lift_of(getattr(case, name).cam, name)
 
 
 def _flow(flow: Any) -> str:
