@@ -11,7 +11,7 @@ import numpy as np
 from waveflow.study.change import SAME, Change, change_of
 from waveflow.study.curve import Curve, mean_over
 from waveflow.study.envelope import Envelope, envelope_of
-from waveflow.study.lobes import Lobe, Peak, lobes_of, near_equal, peak_of
+from waveflow.study.lobes import Lobe, Peak, lobes_of, near_equal, peak_of, rivals_of
 from waveflow.study.notes import notes_on
 from waveflow.study.results import SweepResult
 from waveflow.study.table import MEANED, Row, table_row
@@ -32,7 +32,8 @@ LEAVES_OUT = (
 class OptionFacts:
     """What one option's sweep says by itself: peaks and envelopes by column name, lobes of volumetric efficiency.
 
-    `band_means`: means over the band [SI] by column name, uniform in speed, NaN where nothing was computed.
+    `rivals`: tops within 1 % of the peak by column name, where there are several. `band_means`: means over the band [SI] by
+    column name, uniform in speed, NaN where nothing was computed.
     """
 
     label: str
@@ -41,6 +42,7 @@ class OptionFacts:
     envelopes: dict[str, Envelope]
     lobes: tuple[Lobe, ...]
     near_equal: tuple[tuple[Lobe, ...], ...]
+    rivals: dict[str, tuple[Lobe, ...]]
     band_means: dict[str, float]
 
     @property
@@ -91,7 +93,8 @@ class Versus:
         """What the sentence says after the names."""
         name = self.decided_by
         first, other = self.first.peaks[name], self.option.peaks[name]
-        pieces = [peak_words(name, first, other, self.envelope_shift[name], self.shift_spread)]
+        rivals = {option.label: option.rivals[name] for option in (self.first, self.option) if option.rivals[name]}
+        pieces = [peak_words(name, first, other, self.envelope_shift[name], self.shift_spread, rivals)]
         pieces += change_words(self.change)
         failed = len({*self.first.result.failed, *self.option.result.failed})
         tail = f"; {counted(failed, 'speed')} failed and {'is' if failed == 1 else 'are'} left out" if failed else ""
@@ -184,13 +187,15 @@ def facts_of_option(
 ) -> OptionFacts:
     """What one sweep says by itself; `band` [rpm, rpm] for the means, by default the whole range."""
     lobes = lobes_of(result)
+    peaks = {name: peak_of(result, name) for name in PEAKED}
     return OptionFacts(
         label=label or result.label,
         result=result,
-        peaks={name: peak_of(result, name) for name in PEAKED},
+        peaks=peaks,
         envelopes={name: envelope_of(result, name) for name in PEAKED},
         lobes=lobes,
         near_equal=near_equal(lobes),
+        rivals={name: rivals_of(lobes_of(result, name), peaks[name]) for name in PEAKED},
         band_means={name: _band_mean(Curve.of(result, name), band) for name in MEANED},
     )
 

@@ -219,6 +219,14 @@ def near_equal(lobes: Iterable[Lobe], share: float = NEAR_EQUAL) -> tuple[tuple[
     return tuple(tuple(sorted(group, key=lambda lobe: lobe.rpm)) for group in groups if len(group) > 1)
 
 
+def rivals_of(lobes: Iterable[Lobe], peak: Peak | None, share: float = NEAR_EQUAL) -> tuple[Lobe, ...]:
+    """Tops within `share` of a curve's peak, by ascending speed, where there are two or more: then its place says little."""
+    if peak is None or peak.at_end:
+        return ()
+    near = tuple(lobe for lobe in lobes if lobe.kind == "top" and peak.value - lobe.value <= share * abs(peak.value))
+    return near if len(near) > 1 else ()
+
+
 def lobes_of(result: SweepResult, name: str = "volumetric_efficiency") -> tuple[Lobe, ...]:
     """All lobes that count in a result's column."""
     return find_lobes(*result.ordered(name))

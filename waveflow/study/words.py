@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from waveflow.study.change import SAME, Change, Spot
 from waveflow.study.lobes import Lobe, Peak
@@ -56,11 +56,13 @@ def shift_of(first: Peak | None, other: Peak | None) -> float | None:
 
 
 def peak_words(
-    quantity: str, first: Peak | None, other: Peak | None, envelope: float | None, spread: tuple[float, float] | None
-) -> str:
+    quantity: str, first: Peak | None, other: Peak | None, envelope: float | None, spread: tuple[float, float] | None,
+    rivals: Mapping[str, Sequence[Lobe]] | None = None,
+) -> str:  # fmt: skip
     """ "torque peak moves from 4870 to 5310 rpm (+440; envelope +310)" and its kin.
 
-    `envelope` shift [rpm] or None; `spread` lowest and highest shift [rpm] over the band of valve flow, or None.
+    `envelope` shift [rpm] or None; `spread` lowest and highest shift [rpm] over the band of valve flow, or None; `rivals`
+    near-equal tops by option: where there are any, the envelope leads, as the peak's place then hangs on a hair.
     """
     name = f"{NAMES.get(quantity, quantity)} peak"
     if first is None or other is None:
@@ -69,6 +71,8 @@ def peak_words(
     shift = shift_of(first, other)
     if shift is None and first.at_end == other.at_end and rounded(first.rpm) == rounded(other.rpm):
         return f"{name} stays {_edge(other)}, the end of the range"
+    if rivals and shift is not None and envelope is not None:
+        return _lead_by_envelope(quantity, first, other, rounded(envelope), rivals)
     notes = []
     if shift is not None and shift != 0.0:
         notes.append(signed_rpm(shift))
@@ -87,6 +91,17 @@ def peak_words(
     start = _edge(first, "at ") if first.at_end else f"{_place(first)} rpm"
     end = f"{_edge(other, 'at ')}, the end of the range" if other.at_end else f"{_place(other)} rpm"
     return f"{name} moves from {start.removeprefix('at ')} to {end.removeprefix('at ')}{bracket}"
+
+
+def _lead_by_envelope(quantity: str, first: Peak, other: Peak, size: int, rivals: Mapping[str, Sequence[Lobe]]) -> str:
+    name = NAMES.get(quantity, quantity)
+    moved = f"moves by {signed_rpm(size)} rpm" if size else "stays where it was"
+    places = {label: listed([str(rounded(top.rpm)) for top in each]) for label, each in rivals.items()}
+    tops = listed([f"{label} has near-equal tops at {speeds}" for label, speeds in places.items()])
+    return (
+        f"{name} envelope's peak {moved} (the curve's own from {rounded(first.rpm)} to {rounded(other.rpm)} rpm says "
+        f"little, as {tops} rpm)"
+    )
 
 
 def _place(peak: Peak) -> str:
