@@ -119,6 +119,19 @@ def _matrix(result: dict[str, Any]) -> list[Table]:
     return [table]
 
 
+def _frontier(result: dict[str, Any]) -> list[Table]:
+    made = []
+    for name, rows in result.items():
+        title = f"{name}: error of VE at 20 speeds against cost"
+        table = _table(title, "", "cells", "cycles", "CPU s", "worst", "rms", "unsettled")
+        for label, row in rows.items():
+            errors = f"{row['worst']:.2%}", f"{row['rms']:.2%}"
+            table.add_row(label, str(row["cells"]), str(row["cycles"]), f"{row['cpu']:.1f}", *errors, str(row["unsettled"]))
+        made.append(table)
+    return made
+
+
 _MAKERS = {
-    "kernel": _kernel, "roofline": _roofline, "accuracy": _accuracy, "start": _start, "sweep": _sweep, "matrix": _matrix,
+    "kernel": _kernel, "roofline": _roofline, "accuracy": _accuracy, "start": _start, "sweep": _sweep,
+    "frontier": _frontier, "matrix": _matrix,
 }  # fmt: skip

@@ -84,7 +84,7 @@ def test_three_grids_show_the_order_that_is_there():
 
     result = sweep(known, [4900.0, 4950.0, 5000.0, 5050.0, 5100.0], run_point=ByCell())
     report = check_grids(known, "as cast", result, run_point=ByCell())
-    assert report.cells == pytest.approx([0.01 * share for share in GRIDS])
+    assert report.cells == pytest.approx([known.run.cell * share for share in GRIDS])
     assert report.efficiency.order == pytest.approx(2.0, abs=0.05)
     exact = 0.95 * (1.0 - ((5025.0 - 5000.0) / 4000.0) ** 2)
     assert report.efficiency.limit == pytest.approx(exact, rel=1e-4)

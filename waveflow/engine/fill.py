@@ -8,6 +8,7 @@ from typing import Any
 from waveflow.engine import compression
 from waveflow.engine.assumptions import Assumption
 from waveflow.engine.part import Part
+from waveflow.engine.parts_engine import GRIDS
 from waveflow.engine.parts_pipe import Reservoir, kind_of
 from waveflow.engine.wording import field_at
 
@@ -60,6 +61,11 @@ def complete(case: Any) -> tuple[Any, list[Assumption]]:
         filler.put("intake.runner.outlet_area", area, "runner of one bore, round of its inlet diameter")
     if case.fuel.temperature is None and case.fuel.kind != "none":
         filler.put("fuel.temperature", case.ambient.temperature, "fuel at ambient temperature")
+    cell, tolerance, _ = GRIDS[filler.case.run.grid]
+    if filler.case.run.cell is None:
+        filler.put("run.cell", cell, f"{filler.case.run.grid} grid; half as long in an intake port, 1.7 times in hot pipes")
+    if filler.case.run.tolerance is None:
+        filler.put("run.tolerance", tolerance, f"{filler.case.run.grid} grid; change of filling from cycle to cycle")
     _header(filler)
     return _compressed(filler.case), filler.notes
 

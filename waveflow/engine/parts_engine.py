@@ -241,14 +241,26 @@ class Range(Part):
     band: Annotated[tuple[Annotated[float, _SPEED], ...], Field(min_length=2, max_length=2)] | None = None
 
 
+GRIDS = {
+    "quick": (0.015, 1e-3, "filling within 0.2 % of its limit on the demo engines"),
+    "standard": (0.012, 3e-4, "filling within 0.1 % of its limit on the demo engines"),
+    "fine": (0.006, 1e-4, "filling within 0.03 % of its limit on the demo engines"),
+}
+"""Cell of a runner [m], change from cycle to cycle, and what that was measured to cost (benchmarks, frontier)."""
+
+
 class Run(Part):
-    cell: Annotated[float, Quantity("length", "0.5 mm", "60 mm", ("2 mm", "25 mm"), why="cell of a pipe")] = standard(
-        0.01, "cells of 10 mm"
+    """How finely and how long; `grid` fills in `cell` and `tolerance` where they are not given."""
+
+    grid: Annotated[str, Choice(tuple(GRIDS), why="cells and cycles, coarse to fine")] = standard(
+        "standard", GRIDS["standard"][2]
     )
+    cell: (
+        Annotated[float, Quantity("length", "0.5 mm", "60 mm", ("2 mm", "25 mm"), why="cell of a runner", example="10 mm")]
+        | None
+    ) = None
     max_cycles: Annotated[int, Whole(2, 1000, why="cycles before giving up")] = standard(40, "cycles before giving up")
-    tolerance: Annotated[float, Number(1e-10, 0.05, (1e-8, 2e-3), why="change from cycle to cycle")] = standard(
-        3e-4, "change of filling from cycle to cycle"
-    )
+    tolerance: Annotated[float, Number(1e-10, 0.05, (1e-8, 2e-3), why="change from cycle to cycle")] | None = None
     cfl: Annotated[float, Number(0.05, 1.0, (0.3, 1.0), why="share of a cell a wave crosses in a step")] = standard(
         0.9, "share of a cell a wave crosses in a step"
     )

@@ -10,6 +10,7 @@ Infinite Flange", J. Sound Vib. 135, 1989, value from memory).
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -76,6 +77,11 @@ class Duct:
                 edges.append(step.x)
         edges.append(self.curve.length)
         return [(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True) if b - a > 1e-9]
+
+    def sizes(self, cell: float, in_port: float) -> Callable[[float], float]:
+        """Wanted cell length at any place [m]: `cell`, and `in_port` times that where the port is."""
+        port = self.stretch("port")
+        return lambda x: cell * in_port if port is not None and port.x0 < x < port.x1 else cell
 
     def without_steep_ramps(self) -> Duct:
         """The duct with every ramp too steep for cells made a step, decided from the description alone."""
@@ -191,21 +197,24 @@ def tail_ducts(header: Any) -> list[Duct]:
     return ducts
 
 
-def mesh(curve: AreaCurve, x0: float, x1: float, cell: float) -> np.ndarray:
-    """Faces [m] of cells near `cell` [m] long between x0 and x1, a face on every kink that does not make a small cell.
+def mesh(curve: AreaCurve, x0: float, x1: float, cell: float | Callable[[float], float]) -> np.ndarray:
+    """Faces [m] of cells near `cell` [m] long (a length, or one for any place [m]) between x0 and x1, a face on every kink
+    that does not make a small cell.
 
     Cells carry the exact mean and face areas of the curve, so a kink without a face costs accuracy, not volume; no cell
     is shorter than about 0.7 of the wanted length unless the whole stretch is.
     """
+    size = cell if callable(cell) else lambda x: cell
     edges = [x0]
     for kink in curve.kinks:
-        if kink - edges[-1] > 0.7 * cell and x1 - kink > 0.7 * cell:
+        if kink - edges[-1] > 0.7 * size(0.5 * (kink + edges[-1])) and x1 - kink > 0.7 * size(0.5 * (kink + x1)):
             edges.append(float(kink))
     edges.append(x1)
     faces = [x0]
     for a, b in zip(edges[:-1], edges[1:], strict=True):
-        n = max(1, round((b - a) / cell))
-        if (b - a) / n < 0.7 * cell:
+        wanted = size(0.5 * (a + b))
+        n = max(1, round((b - a) / wanted))
+        if (b - a) / n < 0.7 * wanted:
             n = max(1, n - 1)
         faces.extend(np.linspace(a, b, n + 1)[1:])
     if len(faces) < 5 and x1 - x0 > 0.0:
