@@ -90,7 +90,7 @@ def test_three_grids_show_the_order_that_is_there():
     assert report.efficiency.limit == pytest.approx(exact, rel=1e-4)
     assert report.peak_speed.order == pytest.approx(2.0, abs=0.05)
     assert report.peak_speed.limit == pytest.approx(5000.0, abs=0.5)
-    assert all(sentence.startswith("as cast, cells of 10, 5, 2.5 mm: ") for sentence in report.sentences)
+    assert all(sentence.startswith("as cast, cells of 12, 6, 3 mm: ") for sentence in report.sentences)
 
 
 def test_peak_at_the_end_of_the_range_has_no_grid_report():
