@@ -19,6 +19,7 @@ from waveflow.errors import CaseError
 from waveflow.show.asked import as_read, can_write, in_units
 from waveflow.show.bench import bench
 from waveflow.show.cam import cam
+from waveflow.show.chamber import chamber
 from waveflow.show.endings import DONE, FAILED, INTERRUPTED, PARTIAL, Refused, ending_of, hear_terminate, leave
 from waveflow.show.new import new, sensitive
 from waveflow.show.sheet import sheet
@@ -51,11 +52,8 @@ def cli() -> None:
     """
 
 
-cli.add_command(bench)
-cli.add_command(new)
-cli.add_command(sensitive)
-cli.add_command(sheet)
-cli.add_command(cam)
+for each in (bench, cam, chamber, new, sensitive, sheet):
+    cli.add_command(each)
 
 
 @cli.command(short_help="Say what was understood of a case.")

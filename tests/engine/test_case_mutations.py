@@ -61,6 +61,7 @@ def spoil_and_check(folder: Path, name: str, number: int, first: int = 0, shown:
     target = folder / f"spoilt{Path(name).suffix}"
     accepted = refused = 0
     longest = 0.0
+    print_check(load(folder / name), io.StringIO())  # libraries come in before anything is timed
     for seed in range(first, first + number):
         dice = random.Random(f"{name} {seed}")
         target.write_text(spoilt(text, dice), encoding="utf-8", errors="surrogateescape")
@@ -107,8 +108,8 @@ def test_only_case_errors_come_out(folder, name, number):
 @pytest.mark.parametrize("piece", range(4))
 @pytest.mark.parametrize(
     ("name", "number"),
-    [("starter.toml", 10000), ("runner_area_fired.toml", 6000), ("n155_plus15.toml", 3000), ("n155_race.toml", 3000),
-     ("t192_street.toml", 3000)],
+    [("starter.toml", 12000), ("runner_area_fired.toml", 8000), ("starter_bigger_port.toml", 3500), ("n155_plus15.toml", 500),
+     ("n155_race.toml", 500), ("t192_street_low_cylinder.toml", 500)],
 )  # fmt: skip
 def test_a_hundred_thousand_spoilt_cases(folder, name, number, piece):
     accepted, refused, longest = spoil_and_check(folder, name, number, first=10000 + piece * number)

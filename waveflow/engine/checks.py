@@ -37,6 +37,7 @@ def find(case: Any, reading: Reading, partly_wrong: bool) -> tuple[list[CaseProb
         checks_charger,
         checks_cylinder,
         checks_engine,
+        checks_head,
         checks_pipes,
         checks_practice,
         checks_valves,
@@ -55,7 +56,7 @@ def find(case: Any, reading: Reading, partly_wrong: bool) -> tuple[list[CaseProb
             continue
     if not partly_wrong and not problems:
         late = (*checks_valves.LATE_CHECKS, *checks_practice.LATE_CHECKS, *checks_bench.LATE_CHECKS)
-        for check in (*late, lambda case: checks_cylinder.as_a_case(case, late)):
+        for check in (*late, *checks_head.LATE_CHECKS, lambda case: checks_cylinder.as_a_case(case, late)):
             for finding in check(case):
                 _put(finding, reading, problems, warnings)
         for key, message in reading.notes.remarks:

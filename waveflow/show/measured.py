@@ -78,7 +78,13 @@ def compression_lines(case: Any) -> list[str]:
         rest = case.clearance_volume - given.chamber
         ratios = [compression.ratio_from_clearance(case.swept_volume, rest + chamber) for chamber in given.chambers]
         words = ", ".join(f"{number} {ratio:.2f}" for number, ratio in enumerate(ratios, 1))
-        lines.append(f"by cylinder: {words}; the run uses {spread.ratio:.2f} for all")
+        low, high = min(ratios), max(ratios)
+        # two readings of one burette differ by root two of its error
+        repeats = 2.0**0.5 * spread.parts["chamber"]
+        text = f"by cylinder: {words}; lowest in cylinder {ratios.index(low) + 1}, "
+        text += f"highest in cylinder {ratios.index(high) + 1}, a spread of {high - low:.2f}, "
+        text += f"{'within' if high - low <= 2 * repeats else 'beyond'} what the burette repeats "
+        lines.append(f"{text}({repeats:.2f} between two readings); the run uses {spread.ratio:.2f} for all")
     base = _base(case)
     if base is not None and base.clearance_volume > 0 and abs(base.clearance_volume - case.clearance_volume) > 1e-11:
         added = case.clearance_volume - base.clearance_volume
@@ -89,7 +95,9 @@ def compression_lines(case: Any) -> list[str]:
         if added > 0 and base.swept_volume == case.swept_volume:
             text += f"; a skim of {with_unit('length', change.skim, 2)} brings it back if the chamber is as wide as the bore, "
             text += "more if not"
-        lines.append(text)
+        where = plain((Path(case.source).parent / case.base).as_posix(), 120)
+        command = f'waveflow chamber {where} --added "{1e6 * added:.4g} cc" --rpm 3000,6000'
+        lines.append(f"{text}; what it costs: {command}")
     return lines
 
 

@@ -38,7 +38,7 @@ def new(file: Path, given: tuple[str, ...], kept: Path | None, force: bool, no_s
         raise Refused(f"{file}: exists already; --force overwrites it")
     if not file.parent.is_dir():
         raise Refused(f"{file}: there is no folder {file.parent}")
-    speeds = None if rpm is None else _speeds(rpm)
+    speeds = None if rpm is None else speeds_of(rpm)
     answers = _answers(_given(given, kept), sys.stdin.isatty())
     from waveflow.engine.firstcase import case_text
     from waveflow.study.writing import write_atomic
@@ -55,7 +55,8 @@ def new(file: Path, given: tuple[str, ...], kept: Path | None, force: bool, no_s
     _show(case, speeds or [round(low + 0.7 * (high - low), -2)], NEW_CELL, None, quiet, False)
 
 
-def _speeds(rpm: str) -> list[float]:
+def speeds_of(rpm: str) -> list[float]:
+    """Speeds [rpm] of a text such as "3000,6000"; raises Refused."""
     try:
         speeds = [float(word) for word in rpm.lower().replace("rpm", "").split(",")]
     except ValueError:
@@ -155,7 +156,7 @@ def sensitive(file: Path, rpm: str, cell: str, settings: tuple[str, ...], worker
     """Set every uncertain value of a case FILE low and high, one at a time: change of torque and filling."""
     from waveflow.engine.case import load
 
-    speeds, wanted = _speeds(rpm), {}
+    speeds, wanted = speeds_of(rpm), {}
     for text in settings:
         key, equals, value = text.partition("=")
         if not equals or not key.strip():

@@ -11,6 +11,9 @@ from waveflow.study.lobes import lobe_spacing
 from waveflow.study.valvenote import valve_notes
 from waveflow.study.words import capital, listed, lobe_words, rounded
 
+SAME_RATIO = 0.02
+"""Difference of compression ratios below which they are called equal: less than a burette tells (our choice)."""
+
 if TYPE_CHECKING:
     from waveflow.study.compare import OptionFacts, Versus
 
@@ -21,6 +24,7 @@ def notes_on(options: Sequence[OptionFacts], versus: Sequence[Versus], band: tup
     for option in options:
         for why in option.result.facts.assumed_why:
             notes.append(f"ASSUMED for {option.label}: {why.rstrip('.')}.")
+    notes += _different(options)
     notes += valve_notes([(option.label, option.result.facts.text) for option in options])
     redlines = {option.result.redline for option in options if option.result.redline}
     for redline in sorted(redlines):
@@ -51,6 +55,22 @@ def notes_on(options: Sequence[OptionFacts], versus: Sequence[Versus], band: tup
         notes += lobe_words(option.near_equal, max((lobe.value for lobe in option.lobes), default=0.0), option.label)
         notes += [f"{name}: {text}" for text in option.result.warnings]
     return list(dict.fromkeys(notes))
+
+
+def _different(options: Sequence[OptionFacts]) -> list[str]:
+    """What is not held equal between the options and does not come from the port: compression, and remarks not all share."""
+    first, notes = options[0], []
+    for option in options[1:]:
+        ratios = first.result.facts.ratio, option.result.facts.ratio
+        if None not in ratios and abs(ratios[1] - ratios[0]) >= SAME_RATIO:
+            notes.append(
+                f"Changed compression: {option.label} runs {ratios[1]:.2f} to 1 where {first.label} runs {ratios[0]:.2f}; that "
+                "part of its torque is the chamber's, not the port's."
+            )
+    shared = set(first.result.facts.remarks).intersection(*(option.result.facts.remarks for option in options[1:]))
+    for option in options:
+        notes += [f"{capital(option.label)}: {text}" for text in option.result.facts.remarks if text not in shared]
+    return notes
 
 
 def _jump_note(pair: Versus) -> list[str]:

@@ -24,7 +24,8 @@ class CaseFacts:
 
     `assumed_why`: one sentence for each ASSUMED part (an option without its own flow sheet). `band` [rpm, rpm],
     `redline` [rpm], `intake_length` [m] from valve to the first volume plus end correction. `inputs`: every input with value,
-    plus or minus, mark and instrument (`engine.provenance.Input`), the least certain first.
+    plus or minus, mark and instrument (`engine.provenance.Input`), the least certain first. `ratio`: compression ratio;
+    `remarks`: what is legal in the case but looks wrong.
     """
 
     name: str
@@ -36,6 +37,8 @@ class CaseFacts:
     digest: str = ""
     text: str = ""
     inputs: tuple[Mapping[str, str], ...] = ()
+    ratio: float | None = None
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -189,6 +192,7 @@ class SweepResult:
             facts["assumed_why"] = tuple(facts["assumed_why"])
             facts["band"] = tuple(facts["band"]) if facts["band"] else None
             facts["inputs"] = tuple(dict(each) for each in facts.get("inputs", ()))
+            facts["remarks"] = tuple(facts.get("remarks", ()))
             rpm = _frozen(data["rpm"])
             columns = {name: _frozen(values) for name, values in data["columns"].items()}
             cylinders = {name: _frozen(rows).reshape(len(rpm), -1) for name, rows in data["per_cylinder"].items()}

@@ -148,6 +148,8 @@ def facts_of(case: Any, intake_length: float | None = None) -> CaseFacts:
         digest=case.digest,
         text=case.text,
         inputs=tuple(each._asdict() for each in inputs_of(case)) if hasattr(case, "uncertain") else (),
+        ratio=getattr(getattr(case, "compression", None), "ratio", None),
+        remarks=tuple(f"{each.key}: {each.message}" for each in case.warnings),
     )
 
 
