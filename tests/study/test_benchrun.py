@@ -155,16 +155,17 @@ def test_a_falling_sheet_is_told_and_kept():
     assert any("falls" in each for each in run.findings)
 
 
-def test_checks_of_the_bench_keys():
-    text = load(CASES / "n155.toml").text
-    for old, new, words in (
-        ('stub_diameter = "35 mm"', "", "exhaust.flow.stub_diameter: missing beside stub_length; add stub_diameter"),
-        ("valves_open = 1", "valves_open = 1", None),
-    ):
-        if words is not None:
-            with pytest.raises(CaseError) as caught:
-                load_text(text.replace(old, new), "case.toml")
-            assert any(words in str(each) for each in caught.value.problems)
+@pytest.mark.parametrize("old, new, words", [
+    ('stub_diameter = "35 mm"', "", "exhaust.flow.stub_diameter: missing beside stub_length; add stub_diameter"),
+    ('stub_length = "100 mm"', 'stub_length = "100"', 'missing unit (allowed 0 to 500 mm'),
+])  # fmt: skip
+def test_checks_of_the_bench_keys(old, new, words):
+    text = (CASES / "n155_race.toml").read_text(encoding="utf-8")
+    assert old in text
+    spoilt = text.replace(old, new).replace('base = "n155.toml"', f'base = "{(CASES / "n155.toml").as_posix()}"')
+    with pytest.raises(CaseError) as caught:
+        load_text(spoilt, str(CASES / "spoilt.toml"))
+    assert any(words in str(each) for each in caught.value.problems)
 
 
 def waveflow(*words):
@@ -180,6 +181,8 @@ def waveflow(*words):
     (["cases/n155.toml", "--lift", "2,x mm"], '--lift "2,x mm": unknown unit "x mm" for a length; write lifts such as '
      '"2, 4, 6 mm"'),
     (["cases/n155.toml", "--set", "leak"], '--set "leak": write KEY=VALUE, such as --set "intake.flow.leak=1 CFM"'),
+    (["cases/n155.toml", "--predict-from", "cases/n155_plus15.toml"], "--predict-from cases/n155_plus15.toml: intake.flow: a "
+     "prediction starts from a measured sheet, and there is none"),
     (["cases/n155.toml", "--figure", "x.pdf"], "--figure x.pdf: the name must end in .png or .svg"),
 ])  # fmt: skip
 def test_bad_input_of_the_command(words, refusal):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -21,11 +22,14 @@ from waveflow.show.endings import Refused
               "use contains, in place of the case's own choice.")  # fmt: skip
 @click.option("--beside", type=click.Path(path_type=Path), help="Another case whose sheet is set beside this one, brought "
               "to the same depression.")  # fmt: skip
+@click.option("--predict-from", "base", type=click.Path(path_type=Path), help="Predict the sheet of FILE from the measured "
+              "sheet of this case, whatever FILE's own sheet says.")  # fmt: skip
 @click.option("--figure", type=click.Path(path_type=Path), help="Draw flow against lift (.png or .svg).")
 @click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="Set one value of the case; may be repeated.")
 @click.option("--json", "as_json", is_flag=True, help="Write one JSON document instead of tables; errors too.")
 def bench(file: Path, depression: str | None, side: str | None, reverse: bool, lifts: str | None, share: str | None,
-          beside: Path | None, figure: Path | None, settings: tuple[str, ...], as_json: bool) -> None:  # fmt: skip
+          beside: Path | None, base: Path | None, figure: Path | None, settings: tuple[str, ...],
+          as_json: bool) -> None:  # fmt: skip
     """Put the port and valve of a case FILE on a modelled flow bench: CFM against lift, and what is left for the valve."""
     from waveflow.engine.case import load
     from waveflow.engine.valvealone import NoCoefficient
@@ -34,6 +38,9 @@ def bench(file: Path, depression: str | None, side: str | None, reverse: bool, l
     case = load(os.fspath(file), _settings(settings))
     other = load(os.fspath(beside)) if beside is not None else None
     pressure, places = _depression(depression), _lifts(lifts)
+    if base is not None:
+        _predict(load(os.fspath(base)), case, side, places, as_json)
+        return
     from waveflow.study.benchrun import bench as run_bench
 
     try:
@@ -55,6 +62,22 @@ def bench(file: Path, depression: str | None, side: str | None, reverse: bool, l
         print_json(bench_data(case, runs, other), sys.stdout)
     else:
         print_bench(case, runs, other, sys.stdout)
+
+
+def _predict(base: Any, case: Any, side: str | None, places: list[float] | None, as_json: bool) -> None:
+    from waveflow.study.predicted import predicted_sheet
+
+    try:
+        sheets = [predicted_sheet(base, case, each, places) for each in ((side,) if side else ("intake", "exhaust"))]
+    except ValueError as error:
+        raise Refused(f"--predict-from {base.source}: {error}") from None
+    from waveflow.show.deliver import print_json
+    from waveflow.show.predicted import predicted_data, print_predicted
+
+    if as_json:
+        print_json(predicted_data(base, case, sheets), sys.stdout)
+    else:
+        print_predicted(base, case, sheets, sys.stdout)
 
 
 def _settings(settings: tuple[str, ...]) -> dict[str, str] | None:
