@@ -100,7 +100,7 @@ def _flow(flow: Any) -> str:
         return "ASSUMED: stock coefficient on the valve-head area"
     if flow.kind == "sheet":
         depression, label, _ = measure("pressure_difference", flow.depression)
-        return f"sheet, {len(flow.lift)} lifts at {depression:.3g} {label}, on {flow.reference_area}"
+        return f"sheet, {len(flow.lift)} lifts at {depression:.3g} {label}, on {flow.reference_area}, {flow.coefficient_of}"
     return f"coefficients at {len(flow.coefficient)} lifts, on {flow.reference_area}"
 
 
