@@ -67,12 +67,9 @@ def steps(geometry, ghosts, gas, cfl, cells, temps, count, wall_every, wall_heat
             for k in range(lay.FIELDS):
                 flux[k, i] = 0.0
             flux[lay.MOMENTUM, i] = face_area[i] * (half[first + 2, i] + sign * impedance * half[first + 1, i])
-        for k in range(lay.FIELDS):
-            for i in range(n):
-                saved_cells[k, i] = cells[k, i]
         for i in range(n):
             saved_temps[i] = temps[i]
-        update(cells, flux, geometry, wall, dt)
+        update(cells, saved_cells, flux, geometry, wall, dt)
         for i in range(n):
             wall_heat[i] += dt * wall[lay.SRC_ENERGY, i]
         primitives(cells, temps, geometry, gas, w, wall)

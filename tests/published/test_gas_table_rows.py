@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from reference_files import DATA, rows
 
-from waveflow.physics.ends import throat_from_rest, velocity_drop, wave_density
+from waveflow.physics.ends import throat_from_rest, velocity_drop, wave
 from waveflow.physics.gas import ideal_gas
 from waveflow.physics.thermo import mixture
 
@@ -70,10 +70,11 @@ def test_normal_shock_rows(row):
     rho1, p1 = 1.2, 1e5
     a1 = np.sqrt(1.4 * p1 / rho1)
     p2 = p1 * row["p2_p1_ns"]
-    rho2 = wave_density(p2, rho1, p1, 1.4)
+    rho2 = wave(p2, rho1, p1, 1.4)[0]
     assert rho2 / rho1 == pytest.approx(row["rho2_rho1_ns"], rel=1e-6)
     assert p2 / p1 * rho1 / rho2 == pytest.approx(row["T2_T1_ns"], rel=1e-6)
     slowed = velocity_drop(p2, rho1, p1, 1.4)
+    assert wave(p2, rho1, p1, 1.4)[1] == pytest.approx(slowed, rel=1e-12)
     m2 = (row["M"] * a1 - slowed) / np.sqrt(1.4 * p2 / rho2)
     assert m2 == pytest.approx(row["M2_ns"], rel=1e-6)
     stagnation = p2 / p1 * ((1.0 + 0.2 * m2**2) / (1.0 + 0.2 * row["M"] ** 2)) ** 3.5

@@ -37,6 +37,9 @@ from waveflow.physics.thermo import (
 )
 
 OPEN = 0.999999  # an opening above this is the whole pipe
+# A stream whose kinetic energy is below this share of its enthalpy (3 K of cooling) has its temperature to 1e-13 after one
+# Newton step from cp taken as constant; faster ones need two.
+_SLOW = 0.01
 
 
 @kernel
@@ -49,13 +52,15 @@ def velocity_drop(p, rho, pres, kappa):
 
 
 @kernel
-def wave_density(p, rho, pres, kappa):
-    """Density [kg/m3] behind the same wave."""
+def wave(p, rho, pres, kappa):
+    """(density [kg/m3] behind the same wave, `velocity_drop`) with one root or one power for both."""
     if p > pres:
-        ratio = p / pres
-        b = (kappa - 1.0) / (kappa + 1.0)
-        return rho * (ratio + b) / (b * ratio + 1.0)
-    return rho * (p / pres) ** (1.0 / kappa)
+        b = kappa - 1.0
+        stiff = (kappa + 1.0) * p + b * pres
+        return rho * stiff / (b * p + (kappa + 1.0) * pres), (p - pres) * math.sqrt(2.0 / (rho * stiff))
+    ratio = p / pres
+    cooled = ratio ** (0.5 * (kappa - 1.0) / kappa)  # ratio of sound speeds
+    return rho * ratio / (cooled * cooled), 2.0 * math.sqrt(kappa * pres / rho) / (kappa - 1.0) * (cooled - 1.0)
 
 
 @kernel
@@ -108,8 +113,8 @@ def _outflow_excess(p, rho, vel, pres, kappa, c, r, psi, back, temp_t, h_t):
     temp_t, h_t: temperature and enthalpy of the pipe's gas brought isentropically to the volume's pressure; they do not
     depend on `p` but for the entropy of the wave, which is of third order in its jump.
     """
-    rho_e = wave_density(p, rho, pres, kappa)
-    u = vel - velocity_drop(p, rho, pres, kappa)
+    rho_e, drop_u = wave(p, rho, pres, kappa)
+    u = vel - drop_u
     temp = p / (r * rho_e)
     h0 = energy(c, temp) + r * temp + 0.5 * u * u
     drop = h0 - h_t
@@ -144,7 +149,8 @@ def outflow(gas, rho, vel, pres, yf, yb, psi, back, arrested):
     else:
         low = max(back, sonic_pressure(rho, vel, pres, kappa))
         if psi >= OPEN:
-            return low, wave_density(low, rho, pres, kappa), vel - velocity_drop(low, rho, pres, kappa)
+            rho_e, drop_u = wave(low, rho, pres, kappa)
+            return low, rho_e, vel - drop_u
         temp_t = isentropic_temperature(c, r, temp, back / pres)
         h_t = energy(c, temp_t) + r * temp_t
     high = arrested
@@ -182,7 +188,8 @@ def outflow(gas, rho, vel, pres, yf, yb, psi, back, arrested):
             slope = trial
         p = new
         f = f_new
-    return p, wave_density(p, rho, pres, kappa), vel - velocity_drop(p, rho, pres, kappa)
+    rho_e, drop_u = wave(p, rho, pres, kappa)
+    return p, rho_e, vel - drop_u
 
 
 @kernel
@@ -191,7 +198,7 @@ def moving_temperature(c, r, h0, temp0, w):
     cp = heat_capacity(c, temp0) + r
     kinetic = min(0.5 * w * w, 0.35 * cp * temp0)
     temp = temp0 - kinetic / cp
-    for _ in range(2):
+    for _ in range(1 if kinetic < _SLOW * cp * temp0 else 2):
         temp += (h0 - kinetic - energy(c, temp) - r * temp) / (heat_capacity(c, temp) + r)
     return temp
 

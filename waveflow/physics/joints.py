@@ -34,7 +34,7 @@ from __future__ import annotations
 import math
 
 from waveflow.compiled import kernel
-from waveflow.physics.ends import arrested_pressure, sonic_pressure, velocity_drop, wave_density
+from waveflow.physics.ends import arrested_pressure, sonic_pressure, velocity_drop, wave
 from waveflow.physics.layout import BURNED, ENERGY, FUEL, MASS, MOMENTUM
 from waveflow.physics.thermo import (
     energy,
@@ -45,8 +45,10 @@ from waveflow.physics.thermo import (
 )
 
 # columns of the work table, a row a member
-_RHO, _VEL, _PRES, _YF, _YB, _KAPPA, _STOP, _FLOW, _P_END, _RHO_END, _U_END, _TOTAL = range(12)
-WORK_COLUMNS = 12
+_RHO, _VEL, _PRES, _YF, _YB, _KAPPA, _STOP, _FLOW, _P_END, _RHO_END, _U_END, _TOTAL, _SONIC = range(13)
+WORK_COLUMNS = 13
+
+_SLOW = 0.02  # squared speed over enthalpy below which one Newton step gives a stream's temperature to 1e-13
 
 
 @kernel
@@ -75,9 +77,10 @@ def receive(c, r, h0, temp0, p_joint, rise, speed_s, turned, loss, stop, rho, ve
     low, high = 0.0, top
     w = min(max(w, 1e-13 * top), top)
     p, rho_e = p_joint, rho0
+    last_w, last_miss = w, 0.0
     for k in range(40):
         temp_e = temp0 - 0.5 * w * w / cp
-        for _ in range(2):
+        for _ in range(1 if w * w < _SLOW * cp * temp0 else 2):
             cv = heat_capacity(c, temp_e)
             temp_e += (h0 - 0.5 * w * w - energy(c, temp_e) - r * temp_e) / (cv + r)
         kappa_e = 1.0 + r / cv
@@ -93,8 +96,11 @@ def receive(c, r, h0, temp0, p_joint, rise, speed_s, turned, loss, stop, rho, ve
             low = w
         else:
             high = w
-        gain = rise * 2.0 * short / speed_s * (1.0 - rest * rest)
-        slope = 1.0 + per_z * max((1.0 + loss) * rho_e * w + turning - gain, -0.5 * rho0 * top)
+        slope = (miss - last_miss) / (w - last_w) if k > 0 and w != last_w else 0.0
+        if not (0.3 < slope < 30.0):  # no secant yet, or none to trust
+            gain = rise * 2.0 * short / speed_s * (1.0 - rest * rest)
+            slope = 1.0 + per_z * max((1.0 + loss) * rho_e * w + turning - gain, -0.5 * rho0 * top)
+        last_w, last_miss = w, miss
         new = w - miss / slope
         if new >= high:
             new = high if high == top and k == 0 else 0.5 * (low + high)
@@ -116,7 +122,7 @@ def _balance(gas, joint, member, work, p_joint):
     facing_down, rise_down, speed_down, square_down, across_down = 0.0, 0.0, 0.0, 0.0, 0.0  # and on the downstream side
     warm = 0.0
     for k in range(count):
-        row = work[k]
+        row = work[first + k]
         if row[_STOP] <= p_joint:
             continue
         rho, vel, pres, kappa = row[_RHO], row[_VEL], row[_PRES], row[_KAPPA]
@@ -128,9 +134,9 @@ def _balance(gas, joint, member, work, p_joint):
             shock = pres * (1.0 + 2.0 * kappa / (kappa + 1.0) * (mach * mach - 1.0))
             p = p_joint if p_joint > shock else pres
         else:
-            p = max(p_joint, sonic_pressure(rho, vel, pres, kappa)) if vel > 0.2 * sound or p_joint < 0.7 * pres else p_joint
-        rho_e = wave_density(p, rho, pres, kappa)
-        u = vel - velocity_drop(p, rho, pres, kappa)
+            p = max(p_joint, row[_SONIC])
+        rho_e, drop = wave(p, rho, pres, kappa)
+        u = vel - drop
         temp = p / (r * rho_e)
         total = energy(c, temp) + r * temp + 0.5 * u * u
         mass = rho_e * u * member[first + k].area
@@ -156,10 +162,10 @@ def _balance(gas, joint, member, work, p_joint):
     if supply <= 0.0:
         # nothing flows in: every member stands at its own pressure
         for k in range(count):
-            if work[k, _STOP] <= p_joint:
-                work[k, _FLOW] = 0.0
-                work[k, _P_END] = work[k, _STOP]
-                work[k, _U_END] = 0.0
+            if work[first + k, _STOP] <= p_joint:
+                work[first + k, _FLOW] = 0.0
+                work[first + k, _P_END] = work[first + k, _STOP]
+                work[first + k, _U_END] = 0.0
         return -1e-300, 0.0, 0.0, 0.0, 0.0
     h0 = enthalpy / supply
     y_f = fuel / supply
@@ -170,7 +176,7 @@ def _balance(gas, joint, member, work, p_joint):
     rho0 = p_joint / (r * temp0)
     taken = 0.0
     for k in range(count):
-        row = work[k]
+        row = work[first + k]
         if row[_STOP] > p_joint:
             continue
         area = member[first + k].area
@@ -203,7 +209,8 @@ def joint_fluxes(gas, joints, member, half_state, flux, work, last_time):
     """Write the flux through the end faces of all members of all joints.
 
     half_state (members, 5): rho, outward velocity, pressure, fuel and burned fractions next to each member's end.
-    flux (FIELDS, n+1), times area, in +x direction. work: (most members, WORK_COLUMNS) scratch. last_time (joints, 2):
+    flux (FIELDS, n+1), times area, in +x direction. work: (members, WORK_COLUMNS) scratch that keeps
+    the last speeds, where a receiver's search starts. last_time (joints, 2):
     what the first guess missed and the slope of the balance in the step before, where the search starts. Returns the row
     of a joint whose balance was not found, else -1.
     """
@@ -216,7 +223,7 @@ def joint_fluxes(gas, joints, member, half_state, flux, work, last_time):
         guess = 0.0
         weight = 0.0
         for k in range(count):
-            row = work[k]
+            row = work[first + k]
             state = half_state[first + k]
             yf, yb = state[3], state[4]
             r = gas_constant(gas, yf, yb)
@@ -225,19 +232,23 @@ def joint_fluxes(gas, joints, member, half_state, flux, work, last_time):
                 state[0], state[1], state[2], yf, yb, kappa
             )  # fmt: skip
             row[_STOP] = arrested_pressure(state[0], state[1], state[2], kappa)
-            row[_U_END] = 0.0
             low = min(low, row[_STOP])
             high = max(high, row[_STOP])
             admittance = member[first + k].area * math.sqrt(state[0] / (kappa * state[2]))
             guess += admittance * row[_STOP]
             weight += admittance
+        for k in range(count):
+            # where its gas would be sonic; a slow stream is far from that unless the joint's pressure may lie far below its own
+            row = work[first + k]
+            slow = row[_VEL] < 0.2 * math.sqrt(row[_KAPPA] * row[_PRES] / row[_RHO]) and low > 0.7 * row[_PRES]
+            row[_SONIC] = 0.0 if slow else sonic_pressure(row[_RHO], row[_VEL], row[_PRES], row[_KAPPA])
         p = guess / weight
         supply, h0, y_f, y_b = 0.0, 0.0, 0.0, 0.0
         if high - low < 1e-12 * high:
             for k in range(count):
-                work[k, _FLOW] = 0.0
-                work[k, _U_END] = 0.0
-                work[k, _P_END] = work[k, _STOP]
+                work[first + k, _FLOW] = 0.0
+                work[first + k, _U_END] = 0.0
+                work[first + k, _P_END] = work[first + k, _STOP]
         else:
             p += last_time[j, 0]
             if not (low < p < high):
@@ -273,11 +284,11 @@ def joint_fluxes(gas, joints, member, half_state, flux, work, last_time):
         # receivers take exactly what the suppliers gave; where the balance jumps, their waves are shortened to that
         taken = 0.0
         for k in range(count):
-            if work[k, _FLOW] < 0.0:
-                taken -= work[k, _FLOW]
+            if work[first + k, _FLOW] < 0.0:
+                taken -= work[first + k, _FLOW]
         scale = supply / taken if taken > 0.0 else 0.0
         for k in range(count):
-            row = work[k]
+            row = work[first + k]
             m = member[first + k]
             flow = row[_FLOW]
             if flow > 0.0 and scale > 0.0:

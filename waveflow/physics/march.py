@@ -285,9 +285,6 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         degrees = dt * degrees_per_second
         if steps % _WALL_EVERY == 0 and (switches[lay.SW_FRICTION] > 0.0 or switches[lay.SW_PIPE_HEAT] > 0.0):
             wall_laws(geometry, w, gas, wall, switches)
-        for k in range(lay.FIELDS):
-            for i in range(n):
-                saved_cells[k, i] = cells[k, i]
         for i in range(n):
             saved_temps[i] = temps[i]
         saved_accounts[:] = accounts
@@ -309,7 +306,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
             if failed >= 0:
                 return JOINT_TROUBLE, failed, angle, steps, written
         advance(net, gas, vols, mid, rates, memory, end_vols, tally, angle, degrees, dt, piston_speed)
-        update(cells, flux, geometry, wall, dt)
+        update(cells, saved_cells, flux, geometry, wall, dt)
         primitives(cells, temps, geometry, gas, w, wall)
         bits[0] = fastest(wall[lay.RATE])
         if not (bits.view(np.float64)[0] * dt < OVERRUN) and share > 1e-3:

@@ -230,18 +230,24 @@ def fluxes(half, face_area, gas, flux):
 
 
 @kernel_of_rows
-def update(cells, flux, geometry, wall, dt):
-    """Conserved values at the end of the step, in place."""
+def update(cells, before, flux, geometry, wall, dt):
+    """Conserved values at the end of the step, in place; those at its start are kept in `before` (FIELDS, n)."""
     n = cells.shape[1]
-    per_volume = geometry[VOLUME_INV]
-    for k in range(cells.shape[0]):
-        row, left, right = cells[k], flux[k, :-1], flux[k, 1:]
-        for i in range(n):
-            row[i] += dt * per_volume[i] * (left[i] - right[i])
-    momentum, energy, src_m, src_e = cells[MOMENTUM], cells[ENERGY], wall[SRC_MOMENTUM], wall[SRC_ENERGY]
+    mass, momentum, energy, fuel, burned = cells[MASS], cells[MOMENTUM], cells[ENERGY], cells[FUEL], cells[BURNED]
+    b_mass, b_momentum, b_energy = before[MASS], before[MOMENTUM], before[ENERGY]
+    b_fuel, b_burned = before[FUEL], before[BURNED]
+    l_mass, l_mom, l_energy, l_fuel, l_burned = flux[MASS], flux[MOMENTUM], flux[ENERGY], flux[FUEL], flux[BURNED]
+    r_mass, r_mom, r_energy = flux[MASS, 1:], flux[MOMENTUM, 1:], flux[ENERGY, 1:]
+    r_fuel, r_burned = flux[FUEL, 1:], flux[BURNED, 1:]
+    src_m, src_e, per_volume = wall[SRC_MOMENTUM], wall[SRC_ENERGY], geometry[VOLUME_INV]
     for i in range(n):
-        momentum[i] += dt * per_volume[i] * src_m[i]
-        energy[i] += dt * per_volume[i] * src_e[i]
+        k = dt * per_volume[i]
+        b_mass[i], b_momentum[i], b_energy[i], b_fuel[i], b_burned[i] = mass[i], momentum[i], energy[i], fuel[i], burned[i]
+        mass[i] = b_mass[i] + k * (l_mass[i] - r_mass[i])
+        momentum[i] = b_momentum[i] + k * (l_mom[i] - r_mom[i] + src_m[i])
+        energy[i] = b_energy[i] + k * (l_energy[i] - r_energy[i] + src_e[i])
+        fuel[i] = b_fuel[i] + k * (l_fuel[i] - r_fuel[i])
+        burned[i] = b_burned[i] + k * (l_burned[i] - r_burned[i])
 
 
 @kernel_of_rows
