@@ -95,7 +95,9 @@ def one_step(states):
     both = np.zeros((lay.FIELDS, n - 1))
     both[:, 1:-1] = met
     after = twin.updated(cells, both, push, warmth, geometry, dt)
-    pipes.update(cells, flux, geometry, wall, dt)
+    before = np.full_like(cells, np.nan)
+    pipes.update(cells, before, flux, geometry, wall, dt)
+    assert np.array_equal(before, run.state.cells)  # what a step taken back returns to
     return half, flux, wall, cells, left, right, push, warmth, met, after
 
 
