@@ -17,7 +17,7 @@ from waveflow.engine.reading import Reading, dotted, written
 from waveflow.engine.tables import split_series
 from waveflow.errors import CaseProblem
 
-_TAGGED = ("cam", "flow", "burn", "stock_flow")
+_TAGGED = ("cam", "flow", "burn", "stock_flow", "charger")
 # a shop's other words for our keys
 _SYNONYMS = {
     "rod": "rod_length", "conrod": "rod_length", "cr": "ratio", "compression_ratio": "ratio", "dia": "head_diameter",

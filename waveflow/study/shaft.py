@@ -5,8 +5,11 @@ efficiency. The turbine gives what an isentropic expansion of every instant's fl
 times its efficiency and the shaft's. A wastegate beside it passes what is not needed. One number says where the charger
 stands: above zero the logarithm of open area over the turbine's own, below zero, with the wastegate shut, the logarithm of
 gauge boost over the wanted one (only where the case allows less boost). Both ends meet at zero, and the balance moves the
-same way along the whole line, so a secant with bounds finds it. Where the exhaust pressure is stated instead, turbine and
-wastegate are one nozzle whose area is moved the same way, and no shaft is balanced.
+same way along the whole line, so steps against the last cycle's deviation find it. Where the exhaust pressure is stated
+instead, turbine and wastegate are one nozzle whose area is moved the same way, and no shaft is balanced.
+
+With the wastegate shut and a turbine of constant efficiency the balance hardly changes with the boost, as both powers fall
+with it: where a charger just begins to spool up, its boost is ill-determined and cycles are slow to repeat.
 """
 
 from __future__ import annotations
@@ -27,8 +30,7 @@ WIDEST = math.log(6.0)
 LEAST_BOOST = math.log(0.02)
 """Gauge boost over the wanted one below which a charger counts as standing still."""
 _STEP = 0.35
-_SLOPES = (-6.0, -0.4)
-_SLOPE = -1.6
+_SLOPES, _SLOPE = (0.3, 12.0), 2.0
 MEAN_OF = 6  # cycles, where they jitter; as in settling.BLOCK
 
 
@@ -45,7 +47,6 @@ class Shaft:
         self.turbine_flow = self.whole_flow = 0.0
         self.exhaust_pressure = 0.0
         self.errors: list[float] = []
-        self._before: tuple[float, float] | None = None
         self._slope = _SLOPE
         self._lowest, self._highest = self._bounds()
         self.place = self._first()
@@ -117,11 +118,15 @@ class Shaft:
         if self.found:
             return
         error = self.errors[-1]
-        if self._before is not None and abs(self.place - self._before[0]) > 1e-5:
-            slope = (error - self._before[1]) / (self.place - self._before[0])
-            self._slope = float(np.clip(0.5 * (self._slope + slope), *_SLOPES))
-        self._before = (self.place, error)
-        step = float(np.clip(-0.9 * error / self._slope, -_STEP, _STEP))
+        # the engine follows a cycle late, so slopes between cycles mislead: go slower after an overshoot, faster while creeping
+        if len(self.errors) > 1:
+            before = self.errors[-2]
+            if error * before < 0.0:
+                self._slope *= 1.4
+            elif abs(error) > 0.6 * abs(before):
+                self._slope *= 0.8
+            self._slope = float(np.clip(self._slope, *_SLOPES))
+        step = float(np.clip(error / self._slope, -_STEP, _STEP))
         self.place = float(np.clip(self.place + step, self._lowest, self._highest))
         self._put()
 
