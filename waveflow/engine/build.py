@@ -16,6 +16,7 @@ from waveflow.engine.cylinders import burn_of, cylinder_columns
 from waveflow.engine.flowsheet import ValveFlow
 from waveflow.engine.losses import loss_rows, rough_friction
 from waveflow.engine.model import Model, PipeInfo
+from waveflow.engine.pair import lay_intake
 from waveflow.engine.percylinder import of_cylinder
 from waveflow.engine.tract import (
     Duct,
@@ -91,12 +92,18 @@ class _Builder:
         self.volume_names.append(name)
         return row
 
-    def chain(self, duct: Duct, cell: float, cylinder: int, label: str, start: dict) -> list[tuple[int, float, float]]:
-        """Lay a duct as pipes joined at its steps; returns [(pipe number, x0, x1)] in order."""
+    def chain(
+        self, duct: Duct, cell: float, cylinder: int, label: str, start: dict, span: tuple[float, float] = (0.0, 1e9),
+        share: float = 1.0,
+    ) -> list[tuple[int, float, float]]:  # fmt: skip
+        """Lay a duct, or `share` of its area within `span` [m], as pipes joined at its steps: [(pipe number, x0, x1)]."""
         laid = []
-        for x0, x1 in duct.sections():
-            faces = mesh(duct.curve, x0, x1, duct.sizes(cell, PORT_CELLS) if label == "intake" else cell)
+        for x0, x1 in ((max(a, span[0]), min(b, span[1])) for a, b in duct.sections()):
+            if x1 - x0 < 1e-9:
+                continue
+            faces = mesh(duct.curve, x0, x1, duct.sizes(cell, PORT_CELLS) if label.startswith("intake") else cell)
             face_area, mean, hydraulic = cell_areas(duct.curve, faces)
+            face_area, mean = share * face_area, share * mean
             centres = 0.5 * (faces[1:] + faces[:-1])
             rough = np.empty(len(centres))
             wall = np.empty(len(centres))
@@ -214,16 +221,17 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
                 plenum, asm.volume_of(row), curve_ab=forward, curve_ba=reverse, cylinder=row, role=1, fuelled=fuelled
             )
             continue
-        laid = b.chain(path, b.cell, k, "intake", fresh)
+        laid, seconds = lay_intake(b, own.intake, path, k, fresh)
         asm.end(laid[0][0], "near", plenum, inward=inward_opening(entry), outward=1.0)
-        asm.end(
-            laid[-1][0], "far", asm.volume_of(row), curve_in=reverse, curve_out=forward, cylinder=row, role=1,
-            recovery=float(ideal.valve_recovery == "momentum"), fuelled=fuelled,
-        )  # fmt: skip
+        for number in (laid[-1][0], *(branch[-1][0] for branch in seconds)):
+            asm.end(
+                number, "far", asm.volume_of(row), curve_in=reverse, curve_out=forward, cylinder=row, role=1,
+                recovery=float(ideal.valve_recovery == "momentum"), fuelled=fuelled,
+            )  # fmt: skip
         _intake_probes(b, path, laid, k)
         if ideal.no_memory:
             opens = (intake_lift.open_angle() + phases[k]) % 720.0
-            restarts.append((opens, [number for number, _, _ in laid], plenum))
+            restarts.append((opens, [number for pipes in (laid, *seconds) for number, _, _ in pipes], plenum))
 
     # exhaust ---------------------------------------------------------------------------------------------------------
     charger = _lay_exhaust(b, cylinders, outlet, exhaust_lift, exhaust_flow, fired, outside.exhaust_start)

@@ -147,6 +147,20 @@ def port_as_a_whole(case: Any, side: str) -> Iterator[Finding]:
             yield Finding((side, "port", "burette_volume"), message, hint=hint, warning=True)
 
 
+def pair(case: Any) -> Iterator[Finding]:
+    """A pair of branches needs a split to as many branches as there are valves, inside the port."""
+    port, key = case.intake.port, ("intake", "port", "pair")
+    if port is None or port.pair != "two branches":
+        return
+    count = [station.branches for station in port.stations]
+    valves = case.intake.valve.count
+    split = next((number for number, branches in enumerate(count) if branches > 1), None)
+    if split is None or split == 0 or split == len(count) - 1 or set(count[split:]) != {valves}:
+        message = f"the stations do not go from one passage to {valves} branch{'es' if valves > 1 else ''}, one a valve"
+        hint = 'give the last stations branches = 2, or write pair = "one equivalent duct"'
+        yield Finding(key, message, hint=hint)
+
+
 def intake_parts(case: Any) -> Iterator[Finding]:
     intake = case.intake
     if intake.port is None and intake.runner is None and not case.ideal.infinite_plenum_at_valve:
@@ -316,6 +330,6 @@ def throttle_plate(case: Any) -> Iterator[Finding]:
 
 
 CHECKS = (
-    station_order, station_shapes, port_as_a_whole, intake_parts, runner, exhaust_parts, header, silencer, bends,
+    station_order, station_shapes, port_as_a_whole, pair, intake_parts, runner, exhaust_parts, header, silencer, bends,
     throttle_plate, derived_port,
 )  # fmt: skip

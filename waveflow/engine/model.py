@@ -60,6 +60,7 @@ def place_of_cell(model: Model, cell: int) -> tuple[str, str]:
             k = min(max(cell - info.first, 0), count - 1)
             x = 0.5 * (info.faces[k] + info.faces[k + 1])
             part = info.name if info.cylinder < 0 else f"{info.name} of cylinder {info.cylinder + 1}"
-            datum = "the valve" if info.name == "exhaust" else "its outer end" if info.name == "intake" else "its start"
+            side = info.name.split(" ")[0]
+            datum = {"exhaust": "the valve", "intake": "its outer end"}.get(side, "its start")
             return part, f"{x * 1e3:.0f} mm from {datum}"
     return "pipes", ""

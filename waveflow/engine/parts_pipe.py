@@ -90,6 +90,9 @@ class Port(Part):
 
 
 class IntakePort(Port):
+    pair: Annotated[
+        str, Choice(("one equivalent duct", "two branches"), why="how a port that splits to two valves is laid")
+    ] = standard("one equivalent duct", "both branches as one duct of their area")
     wall_temperature: Annotated[
         float, Quantity("temperature", *WALL_RANGE, ("20 degC", "150 degC"), why="metal of the head")
     ] = guess("temperature", "80 degC", "60 degC", "110 degC", f"intake port wall; {_MEMORY}")

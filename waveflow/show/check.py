@@ -44,12 +44,26 @@ def engine_rows(case: Any) -> list[Row]:
                         f"{with_unit('volume', case.clearance_volume, 1)} at top dead centre"),
         ("ambient", f"{with_unit('pressure', case.ambient.pressure, 1)} absolute, "
                     f"{with_unit('temperature', case.ambient.temperature).replace('deg ', '°')}"),
+        *([("charger", _charger(case))] if case.charger is not None else []),
         ("fuel", _fuel(case.fuel)),
         ("burn", _burn(case.burn)),
         ("speeds", span(case.range.from_, case.range.to) + (f", your band {span(*band)}" if band else "")
          + (f", redline {engine.redline:.0f} rpm" if engine.redline else "")),
     ]  # fmt: skip
     return rows
+
+
+def _charger(case: Any) -> str:
+    c = case.charger
+    boost = f"{with_unit('pressure', c.boost - case.ambient.pressure, 1)} of boost"
+    if c.charge_temperature is not None:
+        boost += f" at {with_unit('temperature', c.charge_temperature).replace('deg ', '°')}"
+    if c.kind == "exhaust ratio":
+        return f"{boost}, exhaust at {c.ratio:g} times the plenum pressure"
+    if c.kind == "measured exhaust pressure":
+        return f"{boost}, exhaust pressure as measured at {len(c.speed)} speeds"
+    short = ", less boost where it falls short" if c.if_short == "less boost" else ""
+    return f"{boost}, turbine nozzle of {with_unit('area', c.turbine_area)} with a wastegate on a balanced shaft{short}"
 
 
 def _fuel(fuel: Any) -> str:

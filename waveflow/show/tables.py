@@ -222,7 +222,12 @@ SWEEP_COLUMNS: tuple[tuple[str, str, Callable[[float], str]], ...] = (
     ("pumping_mean_pressure", "pumping {unit}", lambda value: quantity("pumping_mean_pressure", value, unit=False)),
     ("air_flow", "air {unit}", lambda value: quantity("air_flow", value, unit=False)),
     ("exhaust_temperature", "exhaust {unit}", lambda value: quantity("exhaust_temperature", value, unit=False)),
+    ("boost_pressure", "boost {unit}", lambda value: quantity("boost_pressure", value, unit=False)),
+    ("exhaust_pressure", "manifold {unit}", lambda value: quantity("exhaust_pressure", value, unit=False)),
+    ("wastegate_share", "wastegate", percent),
 )
+WHERE_THERE = {*CORRECTED, "boost_pressure", "exhaust_pressure", "wastegate_share"}
+"""Columns told only of a result that has them."""
 
 
 def print_sweep(result: Any, stamp: str, stream: IO[str] | None = None) -> None:
@@ -231,7 +236,7 @@ def print_sweep(result: Any, stamp: str, stream: IO[str] | None = None) -> None:
 
     out, facts = console(stream), facts_of_option(result)
     result = with_corrected(result)
-    columns = [each for each in SWEEP_COLUMNS if each[0] not in CORRECTED or each[0] in result.columns]
+    columns = [each for each in SWEEP_COLUMNS if each[0] not in WHERE_THERE or each[0] in result.columns]
     title = f"{plain(result.case_name, 80)}, {plain(facts.title, 60)}"
     out.print(f"{title}: {peaks_in_words(facts)}", style="bold")
     out.print()
