@@ -246,7 +246,8 @@ def run_point(
         if shaft is not None:
             shaft.settle()
             kept[-1]["scalars"] |= shaft.numbers()
-            watch.settled = watch.settled and shaft.settled
+            if not shaft.settled:
+                watch.settled, watch.block = False, 1
     if shaft is not None:
         shaft.refuse_if_impossible()
     mass, energy = engine.balances()
