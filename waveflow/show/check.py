@@ -10,6 +10,7 @@ from typing import IO, TYPE_CHECKING, Any
 
 from waveflow.engine.portfacts import port_facts
 from waveflow.engine.provenance import counts, inputs_of
+from waveflow.show.by_cylinder import OWN_HEAD, own_rows, print_own
 from waveflow.show.measured import measured_data, print_measured
 from waveflow.show.port_words import HEAD as PORT_HEAD
 from waveflow.show.port_words import SIDES, joint_words, pinch_words, port_rows, ports_data
@@ -174,6 +175,7 @@ def print_check(case: Any, stream: IO[str] | None = None) -> None:
         out.print(table(PORT_HEAD, rows))
         out.print()
     print_measured(out, case)
+    print_own(out, case)
     _print_derived(out, case)
     _print_warnings(out, case)
     out.print(inputs_line(case))
@@ -293,6 +295,7 @@ def check_data(case: Any) -> dict[str, Any]:
         "path": [_part_data(side, part) for side in ("intake", "exhaust") for part in getattr(tract, side)],
         "ports": ports_data(case),
         "measured": measured_data(case),
+        "own_cylinders": [dict(zip(OWN_HEAD, row, strict=True)) for row in own_rows(case)],
         "warnings": [str(warning) for warning in case.warnings],
         "given": [asdict(each) for each in case.uncertain],
         "inputs": [each._asdict() for each in inputs_of(case)],

@@ -7,6 +7,7 @@ from typing import IO, Any
 
 import numpy as np
 
+from waveflow.show.by_cylinder import comparison_rows, cylinder_names, own_words, sweep_rows
 from waveflow.show.terminal import console, tables_that_fit
 from waveflow.show.words import (
     MODEL_NOTE,
@@ -22,8 +23,10 @@ from waveflow.show.words import (
 )
 from waveflow.study.columns import shown, unit_shown
 from waveflow.study.corrections import CORRECTED, correction_asked, correction_of_result, with_corrected
+from waveflow.study.uneven import comparison_sentences, own_of, sweep_sentence
 from waveflow.study.words import rounded
 
+MOST_BY_CYLINDER = 8
 MOST_ROWS, MOST_SWEPT = 14, 30  # speeds in a table of several options, of one; the rest stand in the CSV
 VE, TORQUE, POWER = "volumetric_efficiency", "torque", "power"
 # What is read at each option's own speed of most power: name, words, how it is written.
@@ -45,7 +48,7 @@ def print_comparison(comparison: Any, stamp: str, extra: Sequence[str] = (), str
     out = console(stream)
     out.print(plain(comparison.headline, 800), style="bold")
     more = [each for each in comparison.sentences if (each.partition(": ")[2] or each) not in comparison.headline]
-    for sentence in (*more, *extra):
+    for sentence in (*more, *extra, *comparison_sentences(comparison)):
         out.print(plain(sentence, 800))
     out.print()
     heads = [("", "key"), *((option.title, "right") for option in comparison.options)]
@@ -55,6 +58,10 @@ def print_comparison(comparison: Any, stamp: str, extra: Sequence[str] = (), str
         if tops:
             out.print(plain(f"Tops of VE, {option.label}: {in_columns(tops)} rpm.", 400))
     out.print()
+    heads, rows = comparison_rows(comparison)
+    if rows:
+        where = "in common" if comparison.band is None else f"{comparison.band[0]:.0f} to {comparison.band[1]:.0f} rpm"
+        _print_table(out, heads, rows, f"each cylinder against the same one of {comparison.options[0].label}, {where}")
     heads, rows = speed_rows(comparison)
     _print_table(out, heads, rows, "at some of the computed speeds; all of them are in points.csv")
     _print_corrections(out, comparison.results)
@@ -250,6 +257,12 @@ def print_sweep(result: Any, stamp: str, stream: IO[str] | None = None) -> None:
         rows.append([f"{rpm:.0f}" + ("" if result.converged[index] else "*"), *cells])
     some = len(told) < len(np.unique(result.rpm))
     _print_table(out, heads, rows, "at some of the computed speeds; all of them are in points.csv" if some else "")
+    own = own_of(result)
+    if own:
+        heads, rows = sweep_rows(result, chosen(result.rpm, MOST_BY_CYLINDER), own)
+        _print_table(out, heads, rows, "cylinder by cylinder")
+        for sentence in (sweep_sentence(result), *own_words(own)):
+            out.print(plain(sentence, 400))
     if not all(result.converged):
         out.print("* failed, or the cycle did not come to repeat itself")
     _print_corrections(out, [result])
@@ -274,6 +287,7 @@ def peaks_in_words(facts: Any) -> str:
 
 def print_point(case: Any, point: Any, sentence: str, stamp: str, stream: IO[str] | None = None) -> None:
     """One speed [study.cycle.PointResult]: the cycle in a `sentence`, every number with its unit, each cylinder."""
+    from waveflow.engine.percylinder import own_parts
     from waveflow.study.columns import COLUMNS
     from waveflow.study.compare import LEAVES_OUT
 
@@ -293,10 +307,13 @@ def print_point(case: Any, point: Any, sentence: str, stamp: str, stream: IO[str
     if len(next(iter(point.per_cylinder.values()), ())) > 1:
         names = [name for name in point.per_cylinder if name in COLUMNS]
         scaled = {name: shown(name, point.per_cylinder[name]) for name in names}
-        heads = [("", "left"), *((f"cylinder {k + 1}", "right") for k in range(len(point.per_cylinder[names[0]])))]
+        own = own_parts(case)
+        heads = [("", "left"), *((each, "right") for each in cylinder_names(len(point.per_cylinder[names[0]]), own))]
         rows = [(f"{name.replace('_', ' ')}, {unit}".removesuffix(", 1"), *(number(float(v), digits) for v in values))
                 for name, (values, unit, digits) in scaled.items()]  # fmt: skip
         _print_table(out, heads, rows)
+        for sentence in own_words(own):
+            out.print(plain(sentence, 400))
     if correction is not None:
         out.print(plain(f"Corrected: {correction.sentence}", 400))
         for caution in correction.cautions:
