@@ -37,6 +37,7 @@ from waveflow.engine.parts_engine import (
     Wiebe,
 )
 from waveflow.engine.parts_pipe import Exhaust, Intake
+from waveflow.engine.parts_trend import BurnTrend
 from waveflow.engine.percylinder import without_own_flow
 from waveflow.engine.reading import SET, Reading, read, read_string
 from waveflow.errors import CaseError, CaseProblem, CaseWarning
@@ -61,6 +62,7 @@ class Case(Part):
     ambient: Ambient
     fuel: Fuel
     burn: Burn = Field(default_factory=lambda: Wiebe(kind="wiebe"))
+    burn_trend: BurnTrend | None = None
     walls: Walls = Field(default_factory=Walls)
     friction: Friction = Field(default_factory=Friction)
     range: Range

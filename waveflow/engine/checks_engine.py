@@ -202,6 +202,12 @@ def burn_in_time(case: Any) -> Iterator[Finding]:
         yield Finding(key, f"{text}: hardly anything burns so late", hint="is it the 10-90 % duration?", warning=True)
 
 
+def burn_trend(case: Any) -> Iterator[Finding]:
+    if case.burn_trend is not None and case.burn.kind == "motored":
+        hint = "leave burn_trend out, or describe the burn"
+        yield Finding(("burn_trend",), "there is no burn to change", hint=hint, missing=True)
+
+
 def about_top(angle: float) -> str:
     """An angle about firing top dead centre in words."""
     return f"{abs(angle):.0f} deg {'before' if angle < 0 else 'after'}"
@@ -255,5 +261,5 @@ def outer_states(case: Any) -> Iterator[Finding]:
 
 CHECKS = (
     firing_order, rod, one_way_of_compression, measured_compression, chambers, speeds, fuel_and_burn, burn_table,
-    burn_in_time, friction, ideal_switches, outer_states,
+    burn_in_time, burn_trend, friction, ideal_switches, outer_states,
 )  # fmt: skip

@@ -23,6 +23,7 @@ from waveflow.show.words import (
 )
 from waveflow.study.columns import shown, unit_shown
 from waveflow.study.corrections import CORRECTED, correction_asked, correction_of_result, with_corrected
+from waveflow.study.trendwords import TREND_NOTE
 from waveflow.study.uneven import comparison_sentences, own_of, sweep_sentence
 from waveflow.study.words import rounded
 
@@ -318,6 +319,8 @@ def print_point(case: Any, point: Any, sentence: str, stamp: str, stream: IO[str
         out.print(plain(f"Corrected: {correction.sentence}", 400))
         for caution in correction.cautions:
             out.print(plain(caution, 400), style="bold")
+    if case.burn_trend is not None and case.burn_trend.use:
+        out.print(TREND_NOTE)
     if not point.converged:
         out.print(f"Note: the cycle did not come to repeat itself within {counted(point.cycles, 'cycle')}.")
     _close(out, stamp, LEAVES_OUT)

@@ -40,6 +40,10 @@ COLUMNS: dict[str, tuple[str, str]] = {
     "port_mach_mean": ("1", "mean Mach number at the smallest intake port section while the valve is open"),
     "port_mach_peak": ("1", "peak Mach number at the smallest intake port section"),
     "inlet_mach_index": ("1", "inlet Mach index Z, on the mean effective valve area"),
+    "inlet_jet_speed": ("m/s", "inlet jet at the valves, root of the mass mean of its square"),
+    "burn_duration": ("deg", "10 to 90 % burned"),
+    "burn_duration_low": ("deg", "10 to 90 % burned, shortest likely by the trend model"),
+    "burn_duration_high": ("deg", "10 to 90 % burned, longest likely by the trend model"),
     "plenum_pressure": ("Pa", "plenum pressure, absolute, cycle mean"),
     "plenum_temperature": ("K", "plenum temperature, cycle mean"),
     "air_flow": ("kg/s", "air flow into the engine"),
@@ -78,6 +82,7 @@ _SHOWN: dict[str, tuple[str, float, float, int]] = {
     "K": ("deg C", 1.0, -273.15, 1),
     "m/s": ("m/s", 1.0, 0.0, 1),
     "1": ("1", 1.0, 0.0, 4),
+    "deg": ("deg", 1.0, 0.0, 1),
 }
 
 

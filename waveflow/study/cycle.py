@@ -14,6 +14,7 @@ from waveflow.physics import layout as lay
 from waveflow.physics import march as solver
 from waveflow.physics.accounts import trace_columns
 from waveflow.physics.layout import State
+from waveflow.study.burning import Burning
 from waveflow.study.numbers import mean_of, numbers_of
 from waveflow.study.settling import BLOCK, Settling
 from waveflow.study.shaft import Shaft
@@ -233,7 +234,8 @@ def run_point(
     cycle by crank angle; probes as in `engine.build.build`. Raises RunError where the run cannot go on.
     """
     model = model or build(case, cell, probes)
-    engine = Engine(model, rpm)
+    burning = Burning(case, model)
+    engine = Engine(burning.model, rpm)
     if start is not None:
         engine.state = unpack(start, model.state)
     most = max_cycles or case.run.max_cycles
@@ -242,7 +244,8 @@ def run_point(
     kept: list[dict] = []
     while len(watch.history) < most and not watch.settled:
         watch.add(engine.key_numbers_of_next_cycle())
-        kept = [*kept[-(BLOCK - 1) :], numbers_of(case, engine)]
+        kept = [*kept[-(BLOCK - 1) :], numbers_of(case, engine, burning)]
+        burning.follow(engine, kept[-1]["per_cylinder"]["inlet_jet_speed"])
         if shaft is not None:
             shaft.settle()
             kept[-1]["scalars"] |= shaft.numbers()

@@ -10,6 +10,7 @@ import numpy as np
 from waveflow.engine.breathing import inlet_mach_index
 from waveflow.physics import layout as lay
 from waveflow.physics.gas import enthalpy, sound_speed
+from waveflow.study.burning import Burning, inlet_jet
 from waveflow.study.trace import duct_numbers
 
 
@@ -38,8 +39,8 @@ def friction_pressure(case: Any, rpm: float, peak: Any = 0.0) -> np.ndarray:
     return np.maximum(line + f.peak_share * (np.asarray(peak, float) - f.at_peak), 0.0)
 
 
-def numbers_of(case: Any, engine: Any) -> dict:
-    """Everything a result holds, from the accounts of the last cycle."""
+def numbers_of(case: Any, engine: Any, burning: Burning) -> dict:
+    """Everything a result holds, from the accounts of the last cycle and the burn it ran with."""
     m, a, memory = engine.model, engine.accounts, engine.state.memory
     n = len(m.net.cylinder)
     seconds = 120.0 / engine.rpm
@@ -60,6 +61,7 @@ def numbers_of(case: Any, engine: Any) -> dict:
     charge_sound = float(sound_speed(m.gas, plenum_t))
     mach_mean, mach_peak, runner_sound = duct_numbers(engine)
     displaced = m.swept * n
+    jets = inlet_jet(engine)
     scalars = {
         "volumetric_efficiency": float(air.mean() / (reference * m.swept)),
         "volumetric_efficiency_plenum": float(air.mean() / (plenum_p / (m.gas.r[0] * plenum_t) * m.swept)),
@@ -80,6 +82,8 @@ def numbers_of(case: Any, engine: Any) -> dict:
         "inlet_mach_index": float(
             inlet_mach_index(case.engine.bore, case.engine.stroke, engine.rpm, m.mean_intake_area, charge_sound)
         ),
+        "inlet_jet_speed": float(jets.mean()),
+        **burning.numbers(),
         "plenum_pressure": float(plenum_p),
         "plenum_temperature": float(plenum_t),
         "air_flow": float(air.sum() / seconds),
@@ -94,6 +98,7 @@ def numbers_of(case: Any, engine: Any) -> dict:
         "reverse_flow_fraction": back,
         "torque": torque,
         "peak_pressure": a[:, lay.A_PEAK_P].copy(),
+        "inlet_jet_speed": jets,
     }
     return {"scalars": scalars, "per_cylinder": per_cylinder}
 

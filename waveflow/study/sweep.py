@@ -21,6 +21,8 @@ from waveflow.study.records import PointRecord, RunPoint, record_of
 from waveflow.study.results import CaseFacts, SweepResult, assemble
 from waveflow.study.speeds import MOST_EXTRA, ROUNDS, Plan, SpeedRange, doubts, extra_speeds, plan_speeds
 from waveflow.study.workers import Pool, next_finished, pool_of
+from waveflow.study.trendwords import trend_sentence
+from waveflow.study.workers import Workers, as_finished, usable_cores
 from waveflow.study.writing import StoreError
 
 _REFINED_BY = ("volumetric_efficiency", "torque", "power")
@@ -288,6 +290,8 @@ class _Sweep:
                 f"Some lobes could not be refined within {self.planned.most_extra} added speeds; "
                 "their tops are read from the coarser points."
             )
+        burn = trend_sentence(made)
+        sentences += [burn] if burn else []
         if self.planned.refine:
             speeds, ve = made.ordered("volumetric_efficiency")
             sound = made.ordered("runner_sound_speed")[1]
