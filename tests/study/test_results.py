@@ -102,7 +102,7 @@ def test_a_record_keeps_every_bit_through_json(numbers, ve, word):
 
 def test_every_column_has_words_and_a_known_unit():
     for name, (unit, words) in COLUMNS.items():
-        assert unit in {"rpm", "1", "N m", "W", "Pa", "K", "kg/s", "m/s"} and words == words_of(name)
+        assert unit in {"rpm", "1", "N m", "W", "Pa", "K", "kg/s", "m/s", "deg"} and words == words_of(name)
 
 
 def test_users_units():

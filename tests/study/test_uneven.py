@@ -93,3 +93,13 @@ def test_columns_name_the_cylinders_that_differ():
     heads, rows = sweep_rows(made, SPEEDS, own)
     assert [head for head, _ in heads[:5]] == ["rpm", "VE 1", "VE 2", "VE 3", "VE 4*"] and len(rows) == 4
     assert cylinder_names(4, own)[3] == "cylinder 4*"
+
+
+def test_the_figure_draws_the_cylinder_that_differs_and_says_so():
+    from waveflow.show.from_results import comparison_view
+
+    view = comparison_view(compare([result("t192_street"), result("t192_street_as_inspected", (1.0, 1.0, 1.0, 0.98))]))
+    assert "cylinder 4" in view.remarks[0] and view.remarks[1].endswith("cylinder 4, whose port is its own.")
+    first, second = (option.tract.find("intake", "port") for option in view.options)
+    assert second.content < first.content
+    assert comparison_view(compare([result("t192_street"), result("t192_street")])).remarks == ()

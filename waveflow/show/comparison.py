@@ -137,6 +137,7 @@ def _foot(figure: Figure, view: ComparisonView) -> float:
         if option.failed:
             what = "; ".join(f"{speed(rpm)}: {plain(why, 90)}" for rpm, why in list(option.failed.items())[:2])
             lines.append((f"Not computed (crosses), {plain(option.name, 30)}: {what}", ALARM))
+    lines += [(plain(text, 300), INK) for text in view.remarks]
     if view.stamp:
         lines.append((f"Checks: {plain(view.stamp, 300)}", SOFT_INK))
     if view.left_out:

@@ -71,8 +71,17 @@ def stamp_of(results: Iterable[Any], grid: str = "") -> str:
 
 def comparison_view(comparison: Any, grid: str = "") -> ComparisonView:
     """What the comparison figure draws, from a comparison [study.compare.Comparison]; `grid`: words of a grid check."""
+    from waveflow.engine.percylinder import of_cylinder
+    from waveflow.study.uneven import comparison_sentences
+
     cases = [case_of(result) for result in comparison.results]
-    tracts = [None if case is None else tract_of(case) for case in cases]
+    drawn = [None if case is None else _with_own_port(case) for case in cases]
+    tracts = [
+        None if case is None else tract_of(case if k is None else of_cylinder(case, k - 1))
+        for case, k in zip(cases, drawn, strict=True)
+    ]
+    remarks = [f"Drawn of {option.label}: cylinder {k}, whose port is its own."
+               for option, k in zip(comparison.options, drawn, strict=True) if k is not None]  # fmt: skip
     versus = {id(each.option): each for each in comparison.versus}
     options = tuple(
         _option_view(option, versus.get(id(option)), tract)
@@ -89,7 +98,14 @@ def comparison_view(comparison: Any, grid: str = "") -> ComparisonView:
         target=target,
         left_out=f"{MODEL_NOTE} {comparison.leaves_out}",
         stamp=stamp_of(comparison.results, grid),
+        remarks=(*comparison_sentences(comparison), *remarks),
     )
+
+
+def _with_own_port(case: Any) -> int | None:
+    """Number of the first cylinder with a port of its own; None where all ports are alike."""
+    sides = ((entry.number, getattr(entry, side)) for entry in case.cylinder for side in ("intake", "exhaust"))
+    return next((number for number, own in sides if own is not None and own.port is not None), None)
 
 
 def _option_view(option: Any, versus: Any, tract: Tract | None) -> OptionView:

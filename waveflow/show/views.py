@@ -140,7 +140,8 @@ class ComparisonView:
     """Options side by side, the first being what the others are measured against.
 
     `headline` is the answer in one sentence, `conditions` the line of what was held equal, `band` [rpm] the user's
-    speeds, `target` (words, rpm) the wanted speed of peak, `left_out` the sentence of what the model leaves out.
+    speeds, `target` (words, rpm) the wanted speed of peak, `left_out` the sentence of what the model leaves out,
+    `remarks` what is said of single cylinders.
     """
 
     headline: str
@@ -151,6 +152,7 @@ class ComparisonView:
     target: tuple[str, float] | None = None
     left_out: str = ""
     stamp: str = ""
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

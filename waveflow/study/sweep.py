@@ -20,9 +20,8 @@ from waveflow.study.lobes import tuned_length
 from waveflow.study.records import PointRecord, RunPoint, record_of
 from waveflow.study.results import CaseFacts, SweepResult, assemble
 from waveflow.study.speeds import MOST_EXTRA, ROUNDS, Plan, SpeedRange, doubts, extra_speeds, plan_speeds
-from waveflow.study.workers import Pool, next_finished, pool_of
 from waveflow.study.trendwords import trend_sentence
-from waveflow.study.workers import Workers, as_finished, usable_cores
+from waveflow.study.workers import Pool, next_finished, pool_of
 from waveflow.study.writing import StoreError
 
 _REFINED_BY = ("volumetric_efficiency", "torque", "power")
