@@ -21,6 +21,7 @@ from waveflow.show.bench import bench
 from waveflow.show.cam import cam
 from waveflow.show.chamber import chamber
 from waveflow.show.endings import DONE, FAILED, INTERRUPTED, PARTIAL, Refused, ending_of, hear_terminate, leave
+from waveflow.show.fanout import fan_out
 from waveflow.show.new import new, sensitive
 from waveflow.show.sheet import sheet
 from waveflow.show.terminal import prepare_streams, say
@@ -34,8 +35,6 @@ _set = click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", hel
                     "intake.runner.length='300 mm'; may be repeated.")  # fmt: skip
 _json = click.option("--json", "as_json", is_flag=True, help="Write one JSON document instead of tables; errors too.")
 _quiet = click.option("--quiet", "-q", is_flag=True, help="No progress and no remarks on standard error.")
-_workers = click.option("--workers", type=click.IntRange(1, 256), metavar="COUNT", help="Speeds computed at once; one "
-                        "a core by default. Results do not depend on it.")  # fmt: skip
 _resume = click.option("--resume", is_flag=True, help="Go on from the finished speeds an interrupted run has kept.")
 _out = click.option("--out", type=click.Path(path_type=Path, file_okay=False), default=None,
                     help=f"Folder for results and figures; by default a new one below {RESULTS}.")  # fmt: skip
@@ -125,12 +124,12 @@ def run(file: Path, rpm: float, probes: tuple[str, ...], figure: Path | None, ta
 @_rpm
 @_out
 @_resume
-@_workers
+@fan_out
 @_set
 @as_read
 @_json
 @_quiet
-def sweep(file: Path, rpm: str, out: Path | None, resume: bool, workers: int | None, settings: tuple[str, ...],
+def sweep(file: Path, rpm: str, out: Path | None, resume: bool, workers: Any, settings: tuple[str, ...],
           as_json: bool, quiet: bool) -> None:  # fmt: skip
     """Run one case FILE over speeds."""
     case = _load([file], settings)[0]
@@ -168,14 +167,14 @@ def sweep(file: Path, rpm: str, out: Path | None, resume: bool, workers: int | N
               default="power", show_default=True, help="What the wanted speed is the peak of.")  # fmt: skip
 @_out
 @click.option("--grid-check", is_flag=True, help="Repeat the VE peak of each option on three grids: order and error.")
-@_workers
+@fan_out
 @_resume
 @_set
 @as_read
 @_json
 @_quiet
 def compare(files: tuple[Path, ...], rpm: str, band: str | None, target: str | None, target_of: str, out: Path | None,
-            grid_check: bool, workers: int | None, resume: bool, settings: tuple[str, ...], as_json: bool,
+            grid_check: bool, workers: Any, resume: bool, settings: tuple[str, ...], as_json: bool,
             quiet: bool) -> None:  # fmt: skip
     """Run two or more case FILEs over the same speeds and compare each with the first."""
     if len(files) < 2:

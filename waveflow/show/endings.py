@@ -69,6 +69,9 @@ def _meaning(error: BaseException, resume: str) -> tuple[int, list[str], dict[st
         return FAILED, [text], {"kind": "files", "message": text}
     if _is(error, "waveflow.study.speeds", "SpeedsError") or _is(error, "waveflow.units", "UnitError"):
         return BAD_INPUT, [str(error)], {"kind": "speeds", "message": str(error)}
+    if _is(error, "waveflow.study.cluster", "ClusterError"):
+        kept = ["Finished points are kept where a folder was named: --resume goes on from them."] if error.begun else []
+        return FAILED if error.begun else BAD_INPUT, [str(error), *kept], {"kind": "cluster", "message": str(error)}
     if isinstance(error, MemoryError):
         text = "Not enough memory; fewer speeds at once (--workers 1) or larger cells need less."
         return FAILED, [text], {"kind": "memory", "message": text}

@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from waveflow.show.endings import Refused
+from waveflow.show.fanout import fan_out
 from waveflow.show.terminal import say
 
 NEW_CELL = "20 mm"
@@ -148,10 +149,10 @@ def _asked(number: int, of: int, asked: Any, guess: str | None) -> Any:
 @click.option("--rpm", required=True, metavar="SPEEDS", help="One speed or a few: 3000,6000.")
 @click.option("--cell", default=NEW_CELL, show_default=True, metavar="LENGTH", help="Cells of the pipes; coarse is quick.")
 @click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="Set one value of the case; may be repeated.")
-@click.option("--workers", type=click.IntRange(1, 256), metavar="COUNT", help="Runs at once; one a core by default.")
+@fan_out
 @click.option("--json", "as_json", is_flag=True, help="Write one JSON document instead of a table; errors too.")
 @click.option("--quiet", "-q", is_flag=True, help="No progress and no remarks on standard error.")
-def sensitive(file: Path, rpm: str, cell: str, settings: tuple[str, ...], workers: int | None, as_json: bool,
+def sensitive(file: Path, rpm: str, cell: str, settings: tuple[str, ...], workers: Any, as_json: bool,
               quiet: bool) -> None:  # fmt: skip
     """Set every uncertain value of a case FILE low and high, one at a time: change of torque and filling."""
     from waveflow.engine.case import load
@@ -165,7 +166,7 @@ def sensitive(file: Path, rpm: str, cell: str, settings: tuple[str, ...], worker
     _show(load(os.fspath(file), wanted or None), speeds, cell, workers, quiet, as_json)
 
 
-def _show(case: Any, speeds: list[float], cell: str, workers: int | None, quiet: bool, as_json: bool) -> None:
+def _show(case: Any, speeds: list[float], cell: str, workers: Any, quiet: bool, as_json: bool) -> None:
     from waveflow import units
     from waveflow.study.sensitivity import sensitivity
 

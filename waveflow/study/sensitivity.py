@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any
 
 from waveflow.errors import CaseError, RunError
 from waveflow.study.varied import Varied, varied_values
-from waveflow.study.workers import Workers, as_finished, usable_cores
+from waveflow.study.workers import Pool, as_finished, pool_of
 
 COARSE_CELL = 0.02  # [m]
 TOO_SMALL = 1e-3  # [1] changes below this are within what repeats from cycle to cycle on such cells
@@ -82,7 +83,7 @@ def sensitivity(
     rpm: float | Sequence[float],
     *,
     cell: float = COARSE_CELL,
-    workers: int | None = None,
+    workers: int | Pool | None = None,
     progress: Progress | None = None,
     run_point: Callable[..., Any] | None = None,
 ) -> Sensitivity:
@@ -105,7 +106,7 @@ def sensitivity(
         if progress is not None:
             progress(done, total, what)
 
-    with Workers(workers or usable_cores()) as pool:
+    with pool_of(workers, total) as pool:
         base = {pool.submit(_alone, case, speed, cell, run_point): speed for speed in speeds}
         points: dict[tuple[int, int, float], Any] = {}
         for future in as_finished(base):
@@ -118,7 +119,7 @@ def sensitivity(
                     start = points[-1, 0, speed].end_state
                     jobs[pool.submit(_point, case, overrides, speed, cell, start, run_point)] = (number, side, speed)
         for future in as_finished(jobs):
-            points[jobs[future]] = future.result()
+            points[jobs[future]] = _result(future)
             finished(values[jobs[future][0]].key)
     rows = [_row(value, number, speeds, points) for number, value in enumerate(values)]
     rows.sort(key=lambda row: -row.spread())
@@ -126,6 +127,14 @@ def sensitivity(
     first = [points[-1, 0, speed].scalars for speed in speeds]
     return Sensitivity(case.name, speeds, cell, tuple(each["torque"] for each in first),
                        tuple(each["volumetric_efficiency"] for each in first), tuple(rows), unsettled)  # fmt: skip
+
+
+def _result(future: Future) -> Any:
+    """What a worker found, or why there is nothing: its sentence, or that the worker itself was lost."""
+    try:
+        return future.result()
+    except RunError as error:
+        return str(error)
 
 
 def _alone(case: Any, rpm: float, cell: float, run_point: Any) -> Any:

@@ -235,8 +235,13 @@ class _Sweep:
 
     def _take(self, future: Future) -> None:
         """Keep what a worker finished. An exception other than a failed run is a mistake in the program: let it out."""
-        record = future.result()
-        self.journal.add(record)
+        speed = self.running[future]
+        try:
+            record = future.result()
+        except RunError as error:  # the worker itself was lost: a gap here, not kept, so that a resumed run tries again
+            record = PointRecord(rpm=speed, failed=f"{speed:g} rpm: {error}")
+        else:
+            self.journal.add(record)
         self.running.pop(future, None)
         self._record(record)
 

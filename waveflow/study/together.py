@@ -23,6 +23,7 @@ from waveflow.study.results import SweepResult
 from waveflow.study.speeds import SpeedRange
 from waveflow.study.sweep import sweep
 from waveflow.study.target import parse_target
+from waveflow.study.workers import Pool
 
 BAND = (0.92, 1.08)  # share of the valve flow an ASSUMED option is run at beside its own
 AROUND = 1500.0  # [rpm] the search for an area looks so far to both sides of the wanted speed
@@ -84,7 +85,7 @@ def compare_cases(
     target: str | float | None = None,
     target_of: str = "power",
     grids: bool = False,
-    workers: int | None = None,
+    workers: int | Pool | None = None,
     progress: Any = None,
     resume: str | os.PathLike[str] | None = None,
     run_point: RunPoint | None = None,
@@ -159,7 +160,7 @@ def _area(case: Any, base: SweepResult, rpm: float, of: str, told: Any, how: dic
 
 
 def check_grids(
-    case: Any, label: str, result: SweepResult, *, progress: Any = None, workers: int | None = None,
+    case: Any, label: str, result: SweepResult, *, progress: Any = None, workers: int | Pool | None = None,
     run_point: RunPoint | None = None,
 ) -> GridReport | str:  # fmt: skip
     """Three grids at and around the VE peak of an option's `result`, or the sentence that says why there is no check.
