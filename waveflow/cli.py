@@ -21,9 +21,10 @@ from waveflow.show.bench import bench
 from waveflow.show.cam import cam
 from waveflow.show.chamber import chamber
 from waveflow.show.endings import DONE, FAILED, INTERRUPTED, PARTIAL, Refused, ending_of, hear_terminate, leave
-from waveflow.show.fanout import fan_out
+from waveflow.show.fanout import fan_out, foretold
 from waveflow.show.new import new, sensitive
 from waveflow.show.sheet import sheet
+from waveflow.show.spread import spread
 from waveflow.show.terminal import prepare_streams, say
 
 RESULTS = "waveflow-results"
@@ -51,7 +52,7 @@ def cli() -> None:
     """
 
 
-for each in (bench, cam, chamber, new, sensitive, sheet):
+for each in (bench, cam, chamber, new, sensitive, sheet, spread):
     cli.add_command(each)
 
 
@@ -145,7 +146,7 @@ def sweep(file: Path, rpm: str, out: Path | None, resume: bool, workers: Any, se
 
     _warn_of_compile(quiet)
     with Watch(quiet=quiet) as watch:
-        watch.say(planned.sentence)
+        watch.say(foretold([case], planned, workers, folder))
         watch.begin(case.option or case.name)
         result = run_sweep(case, rpm, workers=workers, progress=watch, resume=folder / JOURNAL)
     files = save_sweep(result, folder, _command())
@@ -198,7 +199,7 @@ def compare(files: tuple[Path, ...], rpm: str, band: str | None, target: str | N
 
     _warn_of_compile(quiet)
     with Watch(quiet=quiet) as watch:
-        watch.say(f"{len(cases)} options, for each: {planned.sentence}")
+        watch.say(foretold(cases, planned, workers, folder))
         outcome = compare_cases(cases, rpm, band=speeds, target=target, target_of=target_of, grids=grid_check,
                                 workers=workers, progress=watch, resume=folder / JOURNAL)  # fmt: skip
     written = save_outcome(outcome, folder, _command())

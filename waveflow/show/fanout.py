@@ -1,13 +1,15 @@
-"""`--workers` and `--cluster`: where the points of a study are computed."""
+"""`--workers` and `--cluster`: where the points of a study are computed, and what they will take."""
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import Any
 
 import click
 
+from waveflow.show.endings import Refused
 from waveflow.show.terminal import say
 
 
@@ -28,3 +30,33 @@ def fan_out(command: Callable[..., Any]) -> Callable[..., Any]:
             return command(*args, workers=pool, **more)
 
     return with_pool
+
+
+def foretold(cases: Sequence[Any], planned: Any, workers: Any, folder: Path) -> str:
+    """The plan [study.speeds.Plan] for every case [engine.case.Case] in words, and what a long one takes; or it is refused.
+
+    Raises Refused where time, memory or the disk of `folder` will not do.
+    """
+    runs = [3 if "stock" in (each.intake.flow.kind, each.exhaust.flow.kind) and len(cases) > 1 else 1 for each in cases]
+    points = sum(runs) * planned.most  # an ASSUMED flow is run with less and with more, too
+    head = f"{len(cases)} options, for each: " if len(cases) > 1 else ""
+    return " ".join(part for part in (head + planned.sentence, cost_of(cases, planned.first, points, workers, folder)) if part)
+
+
+def cost_of(
+    cases: Sequence[Any], speeds: Sequence[float], points: int, workers: Any, folder: Path | None, cell: float | None = None
+) -> str:
+    """What `points` [1] runs at `speeds` [rpm] take, in words, empty for little; the dearest case counts for all.
+
+    Raises Refused where time, memory or the disk of `folder` will not do.
+    """
+    from waveflow.study.estimate import estimate
+    from waveflow.study.workers import usable_cores
+
+    pooled = not (workers is None or isinstance(workers, int))
+    cores = workers if isinstance(workers, int) else usable_cores()
+    made = max((estimate(case, speeds, points, cores, cell=cell, pooled=pooled) for case in cases), key=lambda each: each.cpu)
+    refusal = made.refusal(folder)
+    if refusal:
+        raise Refused(refusal)
+    return made.sentence

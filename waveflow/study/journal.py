@@ -8,17 +8,18 @@ so one file serves several options, and a changed case never meets old numbers.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from waveflow.study.records import PointRecord, to_plain
-from waveflow.study.writing import StoreError, make_folder, storing, write_all
+from waveflow.study.writing import make_folder, storing, write_all
 
 FORMAT = 1
 
@@ -53,8 +54,8 @@ def journal_key(case_digest: str, settings: Mapping[str, Any]) -> str:
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:16]
 
 
-class Journal:
-    """The points of one key in one file. `path` None keeps nothing.
+class LineFile:
+    """Lines of one key in a file that is only ever added to. `path` None keeps nothing.
 
     Raises ``StoreError`` where the file cannot be opened, read or added to. `damaged` counts lines passed over.
     """
@@ -63,49 +64,51 @@ class Journal:
         self.path = None if path is None else Path(path)
         self.key = key
         self.damaged = 0
-        self.points: dict[float, PointRecord] = {}
         self._handle: int | None = None
         self._torn = False
         if self.path is not None:
-            self._read()
             self._open()
 
-    def _read(self) -> None:
-        try:
-            with storing(self.path, "the journal of finished speeds cannot be read"):
-                data = self.path.read_bytes()
-        except StoreError as error:
-            if isinstance(error.__cause__, FileNotFoundError):
-                return
-            raise
-        self._torn = bool(data) and not data.endswith(b"\n")
-        for line in data.split(b"\n"):
-            if line.strip():
-                self._take(line)
-
-    def _take(self, line: bytes) -> None:
-        """Read one line; one that is torn, changed or of another format is counted and passed over."""
-        try:
-            entry = json.loads(line)
-            body = entry["point"]
-            if entry["format"] != FORMAT or entry["sum"] != _checksum(entry["key"], body):
-                raise ValueError("checksum")
-            if entry["key"] == self.key:
-                record = PointRecord.from_dict(body)
-                self.points[record.rpm] = record
-        except (ValueError, KeyError, TypeError, RecursionError):
-            self.damaged += 1
-
     def _open(self) -> None:
+        with storing(self.path, "the journal of finished speeds cannot be read"), contextlib.suppress(FileNotFoundError):
+            open(self.path, "rb").close()  # what stands in its way is told before anything is made
         make_folder(self.path.parent)
         with storing(self.path, "the journal of finished speeds cannot be written"):
             flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0)
             self._handle = os.open(self.path, flags, 0o666)
 
-    def add(self, record: PointRecord) -> None:
-        """Put a finished point on the disk, before anything else is done with it."""
+    def bodies(self) -> Iterator[dict[str, Any]]:
+        """What this key's lines say, one at a time; one that is torn, changed or of another format is passed over."""
+        if self.path is None:
+            return
+        self.damaged = 0
+        with storing(self.path, "the journal of finished speeds cannot be read"):
+            lines = open(self.path, "rb")
+        with lines:
+            while line := self._next(lines):
+                self._torn = not line.endswith(b"\n")
+                body = self._body(line) if line.strip() else None
+                if body is not None:
+                    yield body
+
+    def _next(self, lines: Any) -> bytes:
+        with storing(self.path, "the journal of finished speeds cannot be read"):
+            return lines.readline()
+
+    def _body(self, line: bytes) -> dict[str, Any] | None:
+        try:
+            entry = json.loads(line)
+            body = entry["point"]
+            if entry["format"] != FORMAT or entry["sum"] != _checksum(entry["key"], body):
+                raise ValueError("checksum")
+            return body if entry["key"] == self.key else None
+        except (ValueError, KeyError, TypeError, RecursionError):
+            self.damaged += 1
+            return None
+
+    def add(self, body: Mapping[str, Any]) -> None:
+        """Put a line on the disk, before anything else is done with what it says."""
         if self._handle is not None:
-            body = record.as_dict()
             entry = {"format": FORMAT, "key": self.key, "sum": _checksum(self.key, body), "point": body}
             # A torn line before this one is closed first, so that it cannot take this one with it.
             line = ("\n" if self._torn else "") + json.dumps(entry, allow_nan=False) + "\n"
@@ -114,20 +117,39 @@ class Journal:
                 write_all(self._handle, line.encode())
                 self._torn = False
                 os.fsync(self._handle)
-        self.points[record.rpm] = record
 
     def close(self) -> None:
-        """Close the file; points stay readable from ``points``."""
+        """Close the file."""
         if self._handle is not None:
             handle, self._handle = self._handle, None
             with storing(self.path, "the journal of finished speeds cannot be closed"):
                 os.close(handle)
 
-    def __enter__(self) -> Journal:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+class Journal(LineFile):
+    """The finished speeds of one key in one file; `points` by speed [rpm], readable after closing, too."""
+
+    def __init__(self, path: str | os.PathLike[str] | None, key: str) -> None:
+        super().__init__(path, key)
+        self.points: dict[float, PointRecord] = {}
+        for body in self.bodies():
+            try:
+                record = PointRecord.from_dict(body)
+            except ValueError:
+                self.damaged += 1
+            else:
+                self.points[record.rpm] = record
+
+    def add(self, record: PointRecord) -> None:
+        """Put a finished point on the disk, before anything else is done with it."""
+        super().add(record.as_dict())
+        self.points[record.rpm] = record
 
 
 def _checksum(key: str, body: Mapping[str, Any]) -> str:
