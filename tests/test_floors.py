@@ -17,7 +17,7 @@ ONLY_IN = {
     "matplotlib": ("show/",),
     "rich": ("show/",),
     "click": ("cli.py", "show/"),
-    "distributed": ("study/sweep.py", "study/workers.py"),
+    "distributed": ("study/cluster.py",),
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
