@@ -20,7 +20,8 @@ ROOT = Path(__file__).parent.parent
 CASES = ROOT / "cases"
 STOCK, RACE, DERIVED = (str(CASES / f"n155{more}.toml") for more in ("", "_race", "_plus15"))
 sys.path.insert(0, str(Path(__file__).parent / "study"))
-COMMANDS = ("bench", "cam", "chamber", "check", "compare", "doctor", "new", "reopen", "run", "sensitive", "sheet", "spread", "sweep")
+COMMANDS = ("bench", "cam", "chamber", "check", "compare", "doctor", "new", "reopen", "run", "sensitive", "sheet", "spread",
+            "sweep")  # fmt: skip
 
 # Runs the command line with the made-up engine of the study tests in the solver's place; argv[1] is its pace [s].
 DRIVER = """

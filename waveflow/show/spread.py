@@ -90,7 +90,8 @@ def _print(made: Any, shares: tuple[float, ...]) -> None:
         for k, rpm in enumerate(made.rpm):
             numbers = (made.base[row, k], made.mean[row, k], *made.shares[row, k])
             rows.append((name, f"{rpm:g}", *(f"{factor * number:.{digits}f}" for number in numbers)))
-    out.print(table(heads, rows, f"{made.samples} samples of {made.values} uncertain values drawn at once; x % of them lie below"))
+    title = f"{made.samples} samples of {made.values} uncertain values drawn at once; x % of them lie below"
+    out.print(table(heads, rows, title))
     if made.failed:
         out.print(f"{made.failed} samples gave no number, such as: {'; '.join(made.reasons)}")
     if made.unsettled:
