@@ -11,7 +11,7 @@ import click
 
 from waveflow.show.endings import Refused
 from waveflow.show.fanout import cost_of, fan_out
-from waveflow.show.new import NEW_CELL, _speeds
+from waveflow.show.new import NEW_CELL, speeds_of
 from waveflow.show.terminal import say
 
 SAMPLES = "finished-samples.jsonl"
@@ -36,7 +36,7 @@ def spread(file: Path, rpm: str, samples: int, cell: str, seed: int, out: Path |
     from waveflow.engine.case import load
     from waveflow.study.writing import StoreError, make_folder, write_atomic
 
-    speeds = _speeds(rpm)
+    speeds = speeds_of(rpm)
     case = load(os.fspath(file)).changed({"run.cell": cell})
     size = units.parse(cell, "length")
     folder = out or Path("waveflow-results") / f"{file.stem}-spread"
