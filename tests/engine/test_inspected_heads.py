@@ -10,11 +10,12 @@ from waveflow.engine.percylinder import of_cylinder
 from waveflow.engine.section import net_area
 
 CASES = Path(__file__).parents[2] / "cases"
+NAMES = {"n155": "n155_street_as_inspected", "t192": "t192_street_low_cylinder"}
 
 
 @pytest.mark.parametrize("engine", ["n155", "t192"])
 def test_readings_are_those_of_the_inspection_sheet(engine):
-    case, sheet = load(CASES / f"{engine}_street_as_inspected.toml"), toml(f"inspection_{engine}")["uniformity_after_work"]
+    case, sheet = load(CASES / f"{NAMES[engine]}.toml"), toml(f"inspection_{engine}")["uniformity_after_work"]
     assert sorted(entry.number for entry in case.cylinder) == [1, 2, 3, 4]
     for entry in case.cylinder:
         assert entry.intake.readings.lift == pytest.approx([1e-3 * lift for lift in sheet["lift_mm"]])
@@ -23,7 +24,7 @@ def test_readings_are_those_of_the_inspection_sheet(engine):
 
 
 def test_the_low_cylinder_has_the_stations_that_were_measured_on_it():
-    case = load(CASES / "t192_street_as_inspected.toml")
+    case = load(CASES / "t192_street_low_cylinder.toml")
     own, common = of_cylinder(case, 3).intake.port, case.intake.port
     rows = toml("inspection_t192")["stations_after_work"]["cylinder_4"]["intake"]
     measured = {round(1e-3 * row["distance_mm"], 6): row for row in rows}

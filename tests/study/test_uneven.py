@@ -35,7 +35,7 @@ def test_against_the_mean_of_the_others():
 
 
 def test_the_low_cylinder_is_named_with_what_is_its_own():
-    text = sweep_sentence(result("t192_street_as_inspected", (1.0, 1.0, 1.0, 0.99), (1.0, 1.0, 1.0, 0.98)))
+    text = sweep_sentence(result("t192_street_low_cylinder", (1.0, 1.0, 1.0, 0.99), (1.0, 1.0, 1.0, 0.98)))
     assert text == ("Cylinder 4 fills least: 3.0 % below the mean of the others at 7500 rpm, 1.5 % below it on average; it has "
                     "its own intake port and intake flow.")  # fmt: skip
     other = sweep_sentence(result("t192_street", (1.0, 0.98, 1.0, 1.0)))
@@ -47,12 +47,12 @@ def test_the_low_cylinder_is_named_with_what_is_its_own():
 def test_a_comparison_tells_each_cylinder_from_the_same_one():
     """Cylinder 1 low in both, cylinder 4 low in the second only: the second's loss is cylinder 4's."""
     first = result("t192_street", (0.95, 1.0, 1.0, 1.0))
-    second = result("t192_street_as_inspected", (0.95, 1.0, 1.0, 0.99), (1.0, 1.0, 1.0, 0.98))
+    second = result("t192_street_low_cylinder", (0.95, 1.0, 1.0, 0.99), (1.0, 1.0, 1.0, 0.98))
     found = changes(second, first)
     assert [each.worst for each in found] == pytest.approx([0.0, 0.0, 0.0, 0.99 * 0.98 - 1.0], abs=1e-12)
     assert (found[3].worst_rpm, found[3].cylinder) == (7500.0, 4)
     (text,) = comparison_sentences(compare([first, second]))
-    assert text.startswith("t192 street as inspected: cylinder 4 (own intake port and intake flow) is the low one: it loses")
+    assert text.startswith("t192 street low cylinder: cylinder 4 (own intake port and intake flow) is the low one: it loses")
     assert "loses 3.0 % of filling at 7500 rpm" in text
     assert text.endswith("the other 3 cylinders 0.00 % at most.")
     heads, rows = comparison_rows(compare([first, second]))
@@ -75,7 +75,7 @@ def test_an_even_head_is_left_alone():
 
 def test_the_inspected_head_points_at_its_low_cylinder_and_its_bowl():
     """Readings 203.5 of 212 CFM at 10 mm; bowl 28.6 in place of 29.2 mm round, two branches, 28.3 mm2 of each blocked."""
-    case = load(CASES / "t192_street_as_inspected.toml")
+    case = load(CASES / "t192_street_low_cylinder.toml")
     low, even = bench_sentences(case)
     area = (np.pi / 4 * 28.6**2 - 28.3) / (np.pi / 4 * 29.2**2 - 28.3) - 1.0
     lost = 100 * (1 - 203.5 / 212)
@@ -88,7 +88,7 @@ def test_the_inspected_head_points_at_its_low_cylinder_and_its_bowl():
 
 
 def test_columns_name_the_cylinders_that_differ():
-    made = result("t192_street_as_inspected")
+    made = result("t192_street_low_cylinder")
     own = {4: ("intake port",), 2: ()}
     heads, rows = sweep_rows(made, SPEEDS, own)
     assert [head for head, _ in heads[:5]] == ["rpm", "VE 1", "VE 2", "VE 3", "VE 4*"] and len(rows) == 4
@@ -98,7 +98,7 @@ def test_columns_name_the_cylinders_that_differ():
 def test_the_figure_draws_the_cylinder_that_differs_and_says_so():
     from waveflow.show.from_results import comparison_view
 
-    view = comparison_view(compare([result("t192_street"), result("t192_street_as_inspected", (1.0, 1.0, 1.0, 0.98))]))
+    view = comparison_view(compare([result("t192_street"), result("t192_street_low_cylinder", (1.0, 1.0, 1.0, 0.98))]))
     assert "cylinder 4" in view.remarks[0] and view.remarks[1].endswith("cylinder 4, whose port is its own.")
     first, second = (option.tract.find("intake", "port") for option in view.options)
     assert second.content < first.content
