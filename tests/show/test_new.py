@@ -2,6 +2,7 @@
 
 import io
 import sys
+from types import SimpleNamespace
 
 import pytest
 
@@ -153,3 +154,80 @@ def test_sensitive_prints_a_table_and_the_sentence(capsys, monkeypatch):
     assert "fuel.lambda" in printed.out and "The value that matters most" in printed.out and printed.err == ""
     assert cli.run_line(["sensitive", "cases/starter.toml", "--rpm", "3000", "--json"]) == 0
     assert '"sentence"' in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("text", "pieces"), [
+    ("2, 4, 6 mm", ["2 mm", "4 mm", "6 mm"]), ("2 4 6 mm", ["2 mm", "4 mm", "6 mm"]),
+    ("2 mm, 4 mm; 6 mm", ["2 mm", "4 mm", "6 mm"]), ("380 mm", ["380 mm"]),
+    ("0.1, 0.2 in +- 0.002 in", ["0.1 in +- 0.002 in", "0.2 in +- 0.002 in"]), ("380 mm +- 5 mm", ["380 mm +- 5 mm"]),
+    ("1e-3, 2e-3 m", ["1e-3 m", "2e-3 m"]), ("10 mm +- 1 mm, 12 mm +- 2 mm", ["10 mm +- 1 mm", "12 mm +- 2 mm"]),
+])  # fmt: skip
+def test_columns_as_people_write_them(text, pieces):
+    from waveflow.engine.tables import split_series
+
+    assert split_series(text) == pieces
+
+
+def terminal(monkeypatch, capsys, said):
+    """A terminal that answers by the question's name, one answer after the other; Enter where none is left."""
+    typed = io.StringIO("")
+    typed.isatty = lambda: True
+    monkeypatch.setattr(sys, "stdin", typed)
+    seen = []
+
+    def answer(_):
+        shown = capsys.readouterr().err
+        name = max((each for each in QUESTIONS if each.text in shown), key=lambda each: len(each.text)).name
+        seen.append((name, shown))
+        left = said.get(name, [])
+        if left and left[0] is KeyboardInterrupt:
+            raise KeyboardInterrupt
+        return left.pop(0) if left else ""
+
+    monkeypatch.setattr("builtins.input", answer)
+    return seen
+
+
+def test_enter_takes_what_a_refusal_suggests_and_a_column_without_unit_is_asked_for(tmp_path, monkeypatch, capsys):
+    said = {"cylinders": ["2"], "bore": ["92", ""], "stroke": ["75,5 mm", ""], "top_speed": ["8200", ""],
+            "intake_valve": ["36 mm"], "valves": ["2"], "intake_lift": ["9.4 mm"], "intake_duration": ["230 deg"],
+            "bench_lifts": ["2 4 6 8 10 mm"],
+            "intake_flow": ["62 118 158 181 193", ""], "plenum": ["no"], "exhaust_duration": ["?"]}  # fmt: skip
+    seen = terminal(monkeypatch, capsys, said)
+    path = tmp_path / "twin.toml"
+    assert cli.run_line(["new", str(path), "--no-sensitivity"]) == 0
+    case = load(path)
+    assert case.engine.bore == pytest.approx(0.092) and case.engine.stroke == pytest.approx(0.0755)
+    assert case.intake.flow.lift == pytest.approx([0.002, 0.004, 0.006, 0.008, 0.010])
+    assert len(case.intake.flow.flow) == 5 and case.intake.plenum is None
+    marks = {each.key: each.mark for each in case.uncertain}
+    assert marks["engine.bore"] == "measured" and marks["exhaust.cam.duration"] == "guess"
+    assert any("[Enter: 92 mm]" in text for _, text in seen) and any("such as 80.6 mm" in text for _, text in seen)
+    assert any('did you mean "62, 118, 158, 181, 193 CFM"?' in text for _, text in seen)
+
+
+def test_what_was_typed_is_kept_when_it_is_broken_off(tmp_path, monkeypatch, capsys):
+    said = {"cylinders": ["2"], "bore": ["92 mm +- 0.02 mm"], "stroke": ["75 mm?"], "ratio": [KeyboardInterrupt]}
+    terminal(monkeypatch, capsys, said)
+    path, kept = tmp_path / "twin.toml", tmp_path / "twin.answers.toml"
+    assert cli.run_line(["new", str(path), "--no-sensitivity"]) == 130
+    assert not path.exists() and "waveflow new" in capsys.readouterr().err
+    monkeypatch.setattr(sys, "stdin", io.StringIO(""))
+    rest = [word for name in ("top_speed", "intake_valve", "intake_lift", "intake_duration") for word in
+            ("--answer", f"{name}={GIVEN[name]}")]  # fmt: skip
+    assert cli.run_line(["new", str(path), "--answers", str(kept), *rest, "--no-sensitivity"]) == 0
+    marks = {each.key: (each.mark, each.plus_minus) for each in load(path).uncertain}
+    assert marks["engine.bore"] == ("measured", "0.02 mm") and marks["engine.stroke"][0] == "guess"
+
+
+def test_what_to_measure_next_is_said_as_questions():
+    from waveflow.show.new import to_measure
+
+    varied = [SimpleNamespace(key=key, mark=mark) for key, mark in (
+        ("intake.runner.length", "guess"), ("engine.bore", "measured"), ("burn.ca50", "guess"),
+        ("exhaust.header.primary_length", "guess"))]  # fmt: skip
+    made = SimpleNamespace(rows=[SimpleNamespace(varied=each) for each in varied])
+    assert to_measure(made) == [
+        "Length of the intake pipe in front of the head?",
+        "Length of an exhaust pipe from the head to where pipes meet or end?",
+    ]

@@ -7,6 +7,7 @@ Defaults follow from what was answered before; each is a guess with a margin (pr
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import SimpleNamespace
@@ -17,11 +18,13 @@ from pydantic_core import PydanticCustomError
 from waveflow import units
 from waveflow.engine.fields import Number, Quantity
 from waveflow.engine.margins import has_margin
+from waveflow.engine.resolved import quoted
 from waveflow.engine.tables import split_series
 from waveflow.engine.wording import field_at, model_at
 from waveflow.errors import CaseProblem
 
 NONE = "none"
+_NO = (NONE, "no", "nil", "n/a", "-")
 
 
 @dataclass(frozen=True)
@@ -63,8 +66,8 @@ def _root(facts: Mapping[str, Any]) -> float:
 QUESTIONS = (
     Question("name", "What is the engine called?", "name", lambda f: "my engine"),
     Question("cylinders", "How many cylinders?", "engine.cylinders"),
-    Question("bore", "Bore?", "engine.bore"),
-    Question("stroke", "Stroke?", "engine.stroke"),
+    Question("bore", "Bore of a cylinder?", "engine.bore"),
+    Question("stroke", "Stroke of the crank?", "engine.stroke"),
     Question("rod", "Rod length, centre to centre?", "engine.rod_length", lambda f: _mm(1.75 * f["stroke"], 0.08)),
     Question("ratio", "Compression ratio?", "compression.ratio", lambda f: "10 +- 0.7"),
     Question("top_speed", "Highest speed it will see?", "range.to"),
@@ -73,7 +76,8 @@ QUESTIONS = (
     Question("exhaust_valve", "Head diameter of an exhaust valve (as many as intake valves)?",
              "exhaust.valve.head_diameter", lambda f: _mm(0.85 * f["intake_valve"], 0.05)),
     Question("intake_lift", "Full lift at the intake valve, lash taken off?", "intake.cam.lobe_lift", mark="card"),
-    Question("intake_duration", "Intake duration in crank degrees at 0.050 in (1.27 mm) valve lift?",
+    Question("intake_duration", "Intake duration in crank degrees at 0.050 in (1.27 mm) valve lift? Not the advertised one: "
+             "that means nothing without its own height. With nothing else, take about 50 deg off it and put a ? behind.",
              "intake.cam.duration", mark="card"),
     Question("intake_centre", "Full intake lift, crank degrees after gas-exchange top dead centre?",
              "intake.cam.lobe_centre", lambda f: "108 deg +- 4 deg", mark="card"),
@@ -89,7 +93,7 @@ QUESTIONS = (
              lambda f: NONE, True, "bench_lifts", True),
     Question("exhaust_flow", 'Exhaust flow at those lifts ("none" if not measured)?', "exhaust.flow.flow",
              lambda f: NONE, True, "bench_lifts", True),
-    Question("depression", "Depression of the flow bench?", "intake.flow.depression", lambda f: "28 inH2O",
+    Question("depression", 'Depression of the flow bench ("28 inH2O")?', "intake.flow.depression", lambda f: "28 inH2O",
              only_if="bench_lifts"),
     Question("intake_face", "Diameter of the intake port at the manifold face (round of the same area)?",
              "intake.port.stations[0].width", lambda f: _mm(0.92 * f["intake_valve"] * _root(f), 0.07)),
@@ -133,18 +137,44 @@ def read_answer(asked: Question, text: str, guessed: bool = False, where: str = 
     if given.endswith("?"):
         given, guessed = given[:-1].rstrip(), True
     mark = "guess" if guessed else asked.mark
-    if asked.may_be_none and given.lower() == NONE:
+    if asked.may_be_none and given.lower() in _NO:
         return Answer(NONE, None, mark)
     kind, info = _kind(asked), SimpleNamespace(context=None)
     try:
         if asked.series:
             pieces = split_series(given)
-            return Answer(given, tuple(kind.read(piece, info) for piece in pieces), mark)
+            return Answer(", ".join(pieces), tuple(kind.read(piece, info) for piece in pieces), mark)
         return Answer(given, kind.read(given, info), mark)
     except PydanticCustomError as error:
         said = error.context or {}
         message, allowed, hint, why = (said.get(name, "") for name in ("message", "allowed", "hint", "why"))
+        if asked.series and message == "missing unit" and len(pieces) > 1:
+            hint = f'did you mean "{", ".join(pieces)} {kind.unit}"?'
         return CaseProblem(where, asked.name, f'"{given}"', message, allowed, hint, None, why)
+
+
+_MEANT = re.compile(r'did you mean "?([^"?]+)"?\?')
+
+
+def suggested(problem: CaseProblem) -> str:
+    """The answer a refusal suggests; empty where it has none."""
+    found = _MEANT.search(problem.hint)
+    return found[1] if found else ""
+
+
+def example_of(asked: Question) -> str:
+    """A sample answer with its unit, where the question itself shows none; empty where none is needed."""
+    return "" if '("' in asked.text else getattr(_kind(asked), "example", "")
+
+
+def kept_text(answers: Mapping[str, Answer]) -> str:
+    """Answers as lines for a file that `--answers` reads; a "?" marks those that were guessed."""
+    rows = []
+    for name, answer in answers.items():
+        told = question(name)
+        guessed = answer.mark == "guess" and told is not None and told.name != "name" and answer.text != NONE
+        rows.append(f"{name} = {quoted(answer.text + (' ?' if guessed else ''))}")
+    return "\n".join(rows) + "\n"
 
 
 def applies(asked: Question, answers: Mapping[str, Answer]) -> bool:

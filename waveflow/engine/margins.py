@@ -10,14 +10,14 @@ import re
 
 from waveflow import units
 
-_SIGN = re.compile(r"\+\s?/?\s?-|±")
+SIGN = re.compile(r"\+\s?/?\s?-|±")
 _AS_DIFFERENCE = {"pressure": "pressure_difference", "absolute_pressure": "pressure_difference",
                   "barometer": "pressure_difference"}  # fmt: skip
 
 
 def has_margin(text: object) -> bool:
     """Whether a text holds the sign of a margin."""
-    return isinstance(text, str) and _SIGN.search(text) is not None
+    return isinstance(text, str) and SIGN.search(text) is not None
 
 
 def split_margin(text: str) -> tuple[str, str]:
@@ -27,7 +27,7 @@ def split_margin(text: str) -> tuple[str, str]:
     """
     if not has_margin(text):
         return text, ""
-    value, *margins = (piece.strip() for piece in _SIGN.split(text))
+    value, *margins = (piece.strip() for piece in SIGN.split(text))
     if len(margins) != 1 or not value or not margins[0]:
         raise units.UnitError("not one value with one margin", 'write it as "38.5 mm +- 0.05 mm"')
     margin = margins[0]

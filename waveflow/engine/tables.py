@@ -17,6 +17,7 @@ from typing import Any
 from waveflow.engine.files import read_text
 from waveflow.engine.grid import is_workbook, read_grid, split_page
 from waveflow.engine.lines import Key
+from waveflow.engine.margins import SIGN
 from waveflow.errors import CaseError, CaseProblem
 
 Place = tuple[str, int | None]
@@ -120,8 +121,16 @@ def _cell(sheet: Sheet, row: dict[str, str], name: str) -> str | None:
     return f"{cell} {unit}" if re.fullmatch(r"[-+0-9.eE]+", cell) else cell
 
 
+_HAS_UNIT = re.compile(r"[0-9.]\s*[A-Za-z%\"'/]")
+_NUMBER = re.compile(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?")
+
+
 def split_series(text: str) -> list[str]:
-    """`"1, 2, 3 mm"` as `["1 mm", "2 mm", "3 mm"]`: a column written as one text, its unit at the end."""
+    """`"1, 2, 3 mm"` as `["1 mm", "2 mm", "3 mm"]`: a column written as one text, its unit and one margin at the end."""
+    margins = list(SIGN.finditer(text))
+    tail = ""
+    if len(margins) == 1 and not re.search("[,;]", text[margins[0].start() :]):
+        text, tail = text[: margins[0].start()], text[margins[0].start() :].strip()
     pieces = [piece.strip() for piece in text.replace(";", ",").split(",")]
     if len(pieces) == 1:
         pieces = text.split()
@@ -131,7 +140,9 @@ def split_series(text: str) -> list[str]:
         pieces[-1], unit = last
     elif len(pieces) > 1 and not re.search("[0-9]", pieces[-1]):
         unit = pieces.pop()
-    return [f"{piece} {unit}".strip() for piece in pieces]
+    # "2 mm, 4 mm, 6 mm" says its unit every time
+    units = ["" if _HAS_UNIT.search(piece) and not _NUMBER.fullmatch(piece) else unit for piece in pieces]
+    return [" ".join(word for word in (piece, own, tail) if word) for piece, own in zip(pieces, units, strict=True)]
 
 
 def expand_tables(

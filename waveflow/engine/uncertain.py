@@ -147,7 +147,7 @@ def _with_margin(reading: Reading, root: type[Part], key: Key, text: Any) -> Unc
     kind = kind_of(field) if field is not None else None
     if not isinstance(text, str) or not isinstance(kind, (Quantity, Number)):
         return None
-    items = split_series(text) if "tuple" in str(field.annotation) and "," in text else [text]
+    items = split_series(text) if "tuple" in str(field.annotation) else [text]
     parsed = [_span(kind, item, reading) for item in items]
     value_text, margin, value, spread, unit = parsed[-1]
     if len(items) > 1:

@@ -40,11 +40,18 @@ def new(file: Path, given: tuple[str, ...], kept: Path | None, force: bool, no_s
     if not file.parent.is_dir():
         raise Refused(f"{file}: there is no folder {file.parent}")
     speeds = None if rpm is None else speeds_of(rpm)
-    answers = _answers(_given(given, kept), sys.stdin.isatty())
     from waveflow.engine.firstcase import case_text
+    from waveflow.errors import CaseError
     from waveflow.study.writing import write_atomic
 
-    text, case = case_text(answers, str(file))
+    answers: dict[str, Any] = {}
+    try:
+        _answers(_given(given, kept), sys.stdin.isatty(), answers)
+        text, case = case_text(answers, str(file))
+    except (CaseError, KeyboardInterrupt):
+        if sys.stdin.isatty() and answers:
+            _keep(file, answers)
+        raise
     write_atomic(file, text.encode())
     if not quiet:
         say(f"Written: {file}. What was understood: waveflow check {file}")
@@ -53,7 +60,19 @@ def new(file: Path, given: tuple[str, ...], kept: Path | None, force: bool, no_s
     if no_sensitivity:
         return
     low, high = case.range.from_, case.range.to
-    _show(case, speeds or [round(low + 0.7 * (high - low), -2)], NEW_CELL, None, quiet, False)
+    made = _show(case, speeds or [round(low + 0.7 * (high - low), -2)], NEW_CELL, None, quiet, False)
+    questions = to_measure(made)
+    if questions:
+        click.echo("Of what was guessed, measuring these tells most: " + " ".join(questions))
+
+
+def to_measure(made: Any) -> list[str]:
+    """The questions behind the guesses that matter most, three at most, the most telling first."""
+    from waveflow.engine.interview import QUESTIONS
+
+    asked = {each.key: each.text for each in QUESTIONS}
+    guessed = [row.varied.key for row in made.rows if row.varied.mark == "guess" and row.varied.key in asked]
+    return [asked[key] for key in guessed[:3]]
 
 
 def speeds_of(rpm: str) -> list[float]:
@@ -87,15 +106,25 @@ def _given(texts: tuple[str, ...], kept: Path | None) -> dict[str, tuple[str, st
     return found
 
 
-def _answers(given: Mapping[str, tuple[str, str]], ask: bool) -> dict[str, Any]:
-    """An answer to every question that applies; raises CaseError or Refused with all that is wrong or missing."""
+def _keep(file: Path, answers: Mapping[str, Any]) -> None:
+    """What was typed is not lost: a file of answers beside the case that was to be written."""
+    from waveflow.engine.interview import kept_text
+    from waveflow.study.writing import write_atomic
+
+    beside = file.with_suffix(".answers.toml")
+    write_atomic(beside, kept_text(answers).encode())
+    say(f"Your answers are kept in {beside}; go on with: waveflow new {file} --answers {beside}")
+
+
+def _answers(given: Mapping[str, tuple[str, str]], ask: bool, answers: dict[str, Any]) -> None:
+    """An answer to every question that applies, put into `answers`; raises CaseError with all that is wrong or missing."""
     from difflib import get_close_matches
 
     from waveflow.engine.interview import NONE, QUESTIONS, Answer, applies, guess_for, read_answer
     from waveflow.errors import CaseError, CaseProblem
 
     names = [each.name for each in QUESTIONS]
-    problems, missing, answers = [], [], {}
+    problems, missing = [], []
     for name in given:
         if name not in names:
             close = get_close_matches(name, names, 1, 0.6)
@@ -121,26 +150,30 @@ def _answers(given: Mapping[str, tuple[str, str]], ask: bool) -> dict[str, Any]:
             problems.append(made)
     if problems or missing:
         raise CaseError([*problems, *missing])
-    return answers
 
 
 def _asked(number: int, of: int, asked: Any, guess: str | None) -> Any:
-    """Ask on the terminal until the answer can be used; Enter takes the guess."""
-    from waveflow.engine.interview import Answer, read_answer
+    """Ask on the terminal until the answer can be used. Enter takes the guess, after a refusal what it suggests."""
+    from waveflow.engine.interview import Answer, example_of, read_answer, suggested
 
+    meant = ""
+    sample = example_of(asked)
     while True:
-        offer = f" [Enter: {guess}, a guess]" if guess else ""
+        offer = f" [Enter: {guess}, a guess]" if guess else f" (such as {sample})" if sample else ""
+        offer = f" [Enter: {meant}]" if meant else offer
         say(f"{number} of {of}. {asked.text}{offer}")
         try:
             text = input("> ").strip()
         except EOFError:
             raise KeyboardInterrupt from None
-        if not text and guess is None:
+        text = "" if text == "?" else text
+        if not text and guess is None and not meant:
             say("This one cannot be guessed.")
             continue
-        made = read_answer(asked, text or guess, guessed=not text)
+        made = read_answer(asked, text or meant or guess, guessed=not text and not meant)
         if isinstance(made, Answer):
             return made
+        meant = suggested(made)
         say(str(made))
 
 
@@ -166,7 +199,7 @@ def sensitive(file: Path, rpm: str, cell: str, settings: tuple[str, ...], worker
     _show(load(os.fspath(file), wanted or None), speeds, cell, workers, quiet, as_json)
 
 
-def _show(case: Any, speeds: list[float], cell: str, workers: Any, quiet: bool, as_json: bool) -> None:
+def _show(case: Any, speeds: list[float], cell: str, workers: Any, quiet: bool, as_json: bool) -> Any:
     from waveflow import units
     from waveflow.study.sensitivity import sensitivity
 
@@ -188,8 +221,9 @@ def _show(case: Any, speeds: list[float], cell: str, workers: Any, quiet: bool, 
         from waveflow.show.deliver import print_json
 
         print_json({**asdict(made), "sentence": made.sentence, "ok": True}, sys.stdout)
-        return
+        return made
     _print(made)
+    return made
 
 
 def _print(made: Any) -> None:
