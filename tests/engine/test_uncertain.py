@@ -138,3 +138,13 @@ def test_check_shows_what_was_given_guesses_first():
 
 def test_no_sign_no_margin():
     assert split_margin("38.5 mm") == ("38.5 mm", "")
+
+
+@pytest.mark.parametrize("written", ["2 4 6 8 10 mm", "2 4 6 8 10 mm +- 0.02 mm", "2 mm, 4 mm, 6 mm, 8 mm, 10 mm"])
+def test_a_column_without_commas_or_with_its_unit_every_time_can_bear_a_mark(written):
+    text = with_value('"2, 4, 6, 8, 10 mm"', f'"{written}"', '\n[marks]\nintake.flow.lift = "measured, dial"\n')
+    case = load_text(text)
+    assert case.intake.flow.lift == pytest.approx([0.002, 0.004, 0.006, 0.008, 0.010])
+    (lift,) = [each for each in case.uncertain if each.key == "intake.flow.lift"]
+    assert lift.mark == "measured" and lift.plus_minus == ("0.02 mm" if "+-" in written else "")
+    assert lift.lows == pytest.approx([each - 2e-5 for each in case.intake.flow.lift] if "+-" in written else ())
