@@ -231,3 +231,9 @@ def test_what_to_measure_next_is_said_as_questions():
         "Length of the intake pipe in front of the head?",
         "Length of an exhaust pipe from the head to where pipes meet or end?",
     ]
+
+
+@pytest.mark.parametrize("text", ['28"', "28 in", "28in"])
+def test_inches_of_a_bench_are_asked_about_not_guessed(text):
+    made = read_answer(question("depression"), text)
+    assert isinstance(made, CaseProblem) and made.hint == 'did you mean "28 inH2O"?'

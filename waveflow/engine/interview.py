@@ -150,6 +150,8 @@ def read_answer(asked: Question, text: str, guessed: bool = False, where: str = 
         message, allowed, hint, why = (said.get(name, "") for name in ("message", "allowed", "hint", "why"))
         if asked.series and message == "missing unit" and len(pieces) > 1:
             hint = f'did you mean "{", ".join(pieces)} {kind.unit}"?'
+        if "measures a length, not a pressure difference" in message:  # a bench's "28 inches"
+            hint = f'did you mean "{units.split(given)[0]} inH2O"?'
         return CaseProblem(where, asked.name, f'"{given}"', message, allowed, hint, None, why)
 
 
