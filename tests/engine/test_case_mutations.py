@@ -109,7 +109,7 @@ def test_only_case_errors_come_out(folder, name, number):
 @pytest.mark.parametrize(
     ("name", "number"),
     [("starter.toml", 12000), ("runner_area_fired.toml", 8000), ("starter_bigger_port.toml", 3500), ("n155_plus15.toml", 500),
-     ("n155_race.toml", 500), ("t192_street_as_inspected.toml", 500)],
+     ("n155_race.toml", 500), ("t192_street_low_cylinder.toml", 500)],
 )  # fmt: skip
 def test_a_hundred_thousand_spoilt_cases(folder, name, number, piece):
     accepted, refused, longest = spoil_and_check(folder, name, number, first=10000 + piece * number)

@@ -66,7 +66,7 @@ def test_the_race_sheet_that_falls():
 
 
 def test_the_low_cylinder_and_its_station():
-    text, data = told("t192_street_as_inspected"), toml("inspection_t192")["uniformity_after_work"]
+    text, data = told("t192_street_low_cylinder"), toml("inspection_t192")["uniformity_after_work"]
     others = sorted(data[f"cylinder_{k}"][2] for k in (1, 2, 3))
     share = data["cylinder_4"][2] / others[1] - 1
     assert f"cylinder 4 flows low: {share:+.1%} beside the middle of the others at 10 mm" in text
@@ -74,16 +74,16 @@ def test_the_low_cylinder_and_its_station():
     assert f"the station at 80 mm (ball gauge + calliper) differs: {area:+.1%} of area" in text
     assert "grind that one, not the others" in text and "cylinder 1 flows" not in text
     even = {"cylinder[0].intake.readings.flow": "126.5, 181.5, 211.5 CFM"}
-    assert not any("flows" in str(each) for each in load(CASES / "t192_street_as_inspected.toml", even).warnings)
+    assert not any("flows" in str(each) for each in load(CASES / "t192_street_low_cylinder.toml", even).warnings)
     assert "flows" not in told("n155_street_as_inspected")  # an even head
     same = {"cylinder[0].intake.port.changed[2].width": "29.2 mm"}  # low, and no station says why
-    text = " ".join(str(each) for each in load(CASES / "t192_street_as_inspected.toml", same).warnings)
+    text = " ".join(str(each) for each in load(CASES / "t192_street_low_cylinder.toml", same).warnings)
     assert "cylinder 4 flows low" in text and "look at seat, guide and short turn" in text
 
 
 def test_the_station_found_is_the_one_that_was_ground_small():
     """Of cylinder 4's own area curve only the bowl is smaller than the common one, beyond what a gauge reads."""
-    case = load(CASES / "t192_street_as_inspected.toml")
+    case = load(CASES / "t192_street_low_cylinder.toml")
     own, common = of_cylinder(case, 3).intake.port.stations, case.intake.port.stations
     ratio = {round(1e3 * a.at): net_area(a) / net_area(b) for a, b in zip(own, common, strict=True)}
     assert min(ratio, key=ratio.get) == 80 and all(abs(value - 1) < 1e-12 for at, value in ratio.items() if at != 80)
