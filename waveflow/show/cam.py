@@ -36,9 +36,9 @@ def cam(file: Path, rpm: str | None, cell: str, figure: Path | None, settings: t
     if figure is not None and not figure.parent.is_dir():
         raise Refused(f"--figure {figure}: there is no folder {figure.parent}")
     from waveflow.engine.case import load
-    from waveflow.show.new import _speeds
+    from waveflow.show.new import speeds_of
 
-    speeds, wanted = None if rpm is None else _speeds(rpm), {}
+    speeds, wanted = None if rpm is None else speeds_of(rpm), {}
     for text in settings:
         key, equals, value = text.partition("=")
         if not equals or not key.strip():
