@@ -54,7 +54,8 @@ def test_changed_compression_is_said_with_what_brings_it_back():
 def test_the_ratio_of_each_cylinder():
     known = case("n155", compression__chambers="36.5, 36.1, 36.7, 36.7 cc")
     line = compression_lines(known)[1]
-    assert line.startswith("by cylinder: 1 9.78, 2 9.86, 3 9.74, 4 9.74; the run uses 9.78 for all")
+    assert line.startswith("by cylinder: 1 9.78, 2 9.86, 3 9.74, 4 9.74; lowest in cylinder 3, highest in cylinder 2")
+    assert line.endswith("the run uses 9.78 for all")
 
 
 def test_margins_given_with_the_values_count():

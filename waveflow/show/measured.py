@@ -79,12 +79,12 @@ def compression_lines(case: Any) -> list[str]:
         ratios = [compression.ratio_from_clearance(case.swept_volume, rest + chamber) for chamber in given.chambers]
         words = ", ".join(f"{number} {ratio:.2f}" for number, ratio in enumerate(ratios, 1))
         low, high = min(ratios), max(ratios)
-        # two readings of one burette differ by root two of its error
-        repeats = 2.0**0.5 * spread.parts["chamber"]
+        # two readings differ by root two of the error of one; twice that hardly ever
+        apart = 2.0 * 2.0**0.5 * spread.parts["chamber"]
         text = f"by cylinder: {words}; lowest in cylinder {ratios.index(low) + 1}, "
         text += f"highest in cylinder {ratios.index(high) + 1}, a spread of {high - low:.2f}, "
-        text += f"{'within' if high - low <= 2 * repeats else 'beyond'} what the burette repeats "
-        lines.append(f"{text}({repeats:.2f} between two readings); the run uses {spread.ratio:.2f} for all")
+        text += f"{'within' if high - low <= apart else 'beyond'} what two burette readings "
+        lines.append(f"{text}may differ by ({apart:.2f}); the run uses {spread.ratio:.2f} for all")
     base = _base(case)
     if base is not None and base.clearance_volume > 0 and abs(base.clearance_volume - case.clearance_volume) > 1e-11:
         added = case.clearance_volume - base.clearance_volume
