@@ -12,16 +12,16 @@ from typing import Any
 
 from rich.console import Console
 
-from benchmarks import accuracy, frontier, kernel, machine, report, roofline, start, sweep
+from benchmarks import accuracy, frontier, kernel, machine, report, roofline, scale, start, sweep
 
 RESULTS = Path(__file__).with_name("results")
-PARTS = ("kernel", "roofline", "accuracy", "start", "sweep", "frontier", "matrix")
+PARTS = ("kernel", "roofline", "accuracy", "start", "sweep", "scale", "frontier", "matrix")
 
 
 def arguments() -> argparse.Namespace:
     """The command line."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks", description=__doc__)
-    parser.add_argument("parts", nargs="*", metavar="part", help=f"of {', '.join(PARTS)} (all; quick: no frontier, no matrix)")
+    parser.add_argument("parts", nargs="*", metavar="part", help=f"of {', '.join(PARTS)} (all; quick: not the last three)")
     parser.add_argument("--quick", action="store_true", help="about two minutes: fewer rounds and speeds")
     parser.add_argument("--write", action="store_true", help="keep the figures in benchmarks/results")
     asked = parser.parse_args()
@@ -34,13 +34,14 @@ def main() -> int:
     """Run the parts asked for, print their tables, keep them where asked."""
     asked = arguments()
     quick = asked.quick
-    parts = asked.parts or [part for part in PARTS if not (quick and part in ("frontier", "matrix"))]
+    parts = asked.parts or [part for part in PARTS if not (quick and part in ("scale", "frontier", "matrix"))]
     jobs: dict[str, Callable[[], dict[str, Any]]] = {
         "kernel": lambda: kernel.measure(rounds=7 if quick else 15, updates=200_000 if quick else 500_000),
         "roofline": lambda: roofline.measure(rounds=5),
         "accuracy": lambda: accuracy.measure(rounds=5 if quick else 9, full=not quick),
         "start": lambda: start.measure(rounds=3 if quick else 7),
         "sweep": lambda: sweep.measure(full=not quick),
+        "scale": scale.measure,
         "frontier": frontier.measure,
         "matrix": sweep.matrix,
     }

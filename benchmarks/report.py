@@ -131,7 +131,21 @@ def _frontier(result: dict[str, Any]) -> list[Table]:
     return made
 
 
+def _scale(result: dict[str, Any]) -> list[Table]:
+    growth = _table("CPU time goes with the power of", "", *result)
+    for name in ("cells", "speed", "cycles", "points"):
+        growth.add_row(name, *(f"{each['growth'][f'exponent of {name}']:.2f}" for each in result.values()))
+    growth.add_row("MB an engine", *(f"{each['growth']['memory of an engine'] / 1e6:.1f}" for each in result.values()))
+    starts = _table("20 speeds, 1500 to 7500 rpm", "", "cycles", "CPU s", "largest change of VE")
+    for engine, each in result.items():
+        for word in ("rest", "neighbour"):
+            row = each["starts"][word]
+            change = each["starts"]["largest difference of volumetric_efficiency"] if word == "neighbour" else 0.0
+            starts.add_row(f"{engine}, from {word}", str(row["cycles"]), f"{row['cpu']:.1f}", f"{change:.1e}")
+    return [growth, starts]
+
+
 _MAKERS = {
     "kernel": _kernel, "roofline": _roofline, "accuracy": _accuracy, "start": _start, "sweep": _sweep,
-    "frontier": _frontier, "matrix": _matrix,
+    "scale": _scale, "frontier": _frontier, "matrix": _matrix,
 }  # fmt: skip

@@ -1,7 +1,7 @@
 """What a study will take, told before it begins: CPU time, memory and disk; and refusal of what cannot end well.
 
 The time of a point is cycles x steps a cycle x time of a step. Steps a cycle go with 1 / cell (a step is a share of what a
-wave needs to cross one) and, measured, with speed to the power -0.4; a step costs a part for each cell and a part for what
+wave needs to cross one) and, measured, with speed to the power -0.7; a step costs a part for each cell and a part for what
 hangs on a cylinder (ends, joints, volume). The constants are measured (benchmarks/README.md, "Costs at scale") on one
 processor of 2025 and good to a factor of two or three elsewhere; whoever wants to know better runs one speed.
 """
@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 STEPS = 2200.0  # a cycle on cells of 10 mm at 4500 rpm
-SLOWER = 0.4  # power of speed by which they fall
+SLOWER = 0.7  # power of speed by which they fall
 PER_CELL = 2.3e-8  # [s]
 PER_CYLINDER = 8.5e-6  # [s]
 CYCLES = 6.0  # a point, mean of starts from rest and from a neighbour
