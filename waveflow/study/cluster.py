@@ -12,6 +12,8 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import os
+import signal
 import threading
 import time
 from collections.abc import Callable
@@ -84,9 +86,11 @@ class ClusterWorkers:
         name, _, count = self.address.partition(":")
         try:
             if name == LOCAL:
+                # An interrupted run leaves at once; what is then left of shared locks is cleared without a word.
+                os.environ.setdefault("PYTHONWARNINGS", "ignore:resource_tracker")
                 self._cluster = LocalCluster(
                     n_workers=_count(count), threads_per_worker=1, processes=True, dashboard_address=None,
-                    silence_logs=logging.CRITICAL, memory_limit=0,
+                    silence_logs=logging.CRITICAL, memory_limit=0, preload=[__name__],
                 )  # fmt: skip
             client = Client(self._cluster or self.address, timeout=10, set_as_default=False)
         except (OSError, ValueError, RuntimeError, TypeError) as error:
@@ -200,11 +204,16 @@ class ClusterWorkers:
     def __exit__(self, *_: object) -> None:
         self._closed.set()
         if self._thread.is_alive():
-            self._thread.join(2.0)
+            self._thread.join(0.3)
         for part in (self._client, self._cluster):
             with contextlib.suppress(Exception):  # a lost cluster cannot be told to end
                 if part is not None:
-                    part.close(timeout=2.0)
+                    part.close(timeout=1.0)
+
+
+def dask_setup(worker: Any) -> None:
+    """Called in each process started here: Ctrl-C is for the program at the terminal alone, which then ends them."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def _settle(future: Future, result: Any = None, error: BaseException | None = None) -> None:
