@@ -69,6 +69,8 @@ def of_use(assumption: Assumption, case: Any) -> bool:
     key = assumption.key
     last = key.rsplit(".", 1)[-1]
     pipes = ("frictionless", "roughness"), ("adiabatic_pipes", "wall_temperature")
+    if ".stock_port." in key:
+        return False
     if key.startswith("fuel.") and case.fuel.kind == "none":
         return False
     if key.startswith("walls.") and last != "heat" and case.walls.heat == "adiabatic":

@@ -213,7 +213,7 @@ def build(case: Any, cell: float | None = None, probes: dict[str, tuple[int, str
         fuelled = 1.0 if b.port_fuel else 0.0
         own, (path, forward, reverse) = of_cylinder(case, k), alike
         if own is not case:
-            flow = flow_of(own, "intake")
+            flow = intake_flow if own.intake.flow is case.intake.flow else flow_of(own, "intake")
             path = intake_duct(own)
             forward, reverse = _intake_curves(b, path, intake_lift, flow, lumped, entry)
         if lumped:
@@ -300,7 +300,7 @@ def _lay_exhaust(
     for k, row in enumerate(cylinders):
         own, (flow, forward, reverse) = of_cylinder(case, k), alike
         if own is not case:
-            flow = flow_of(own, "exhaust")
+            flow = flow if own.exhaust.flow is case.exhaust.flow else flow_of(own, "exhaust")
             end_area = None if lumped else float(exhaust_duct(own, k).curve.area_at(0.0))
             forward, reverse = b.valve_curves("exhaust", lift, flow, end_area)
         if lumped:

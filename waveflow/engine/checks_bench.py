@@ -7,6 +7,7 @@ from typing import Any
 
 from waveflow.engine.checks import Finding
 from waveflow.engine.checks_valves import each_side
+from waveflow.engine.share import VALVE_ALONE, share_of
 
 
 @each_side
@@ -41,8 +42,7 @@ def valve_alone_asked(case: Any, side: str) -> Iterator[Finding]:
 @each_side
 def returned(case: Any, side: str) -> Iterator[Finding]:
     """A sheet that asks more of the valve than the port as described leaves it; asked last, as it solves the flow."""
-    table = getattr(case, side)
-    if table.flow.kind != "sheet" or table.flow.coefficient_of != "valve alone":
+    if share_of(case, side) != VALVE_ALONE:
         return
     from waveflow.engine.valvealone import NoCoefficient
     from waveflow.engine.valves import flow_of
@@ -51,8 +51,9 @@ def returned(case: Any, side: str) -> Iterator[Finding]:
         flow_of(case, side)
     except NoCoefficient as none:
         hint = "look at the stations, the depression, how many valves were open and whose head the sheet is of"
+        inner = ("stock_flow",) if getattr(case, side).flow.kind == "stock" else ()
         for each in none.readings:
-            yield Finding((side, "flow", "flow", each.number), each.message, hint=hint)
+            yield Finding((side, "flow", *inner, "flow", each.number), each.message, hint=hint)
 
 
 CHECKS = (stub, valve_alone_asked)

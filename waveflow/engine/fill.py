@@ -10,6 +10,7 @@ from waveflow.engine.assumptions import Assumption
 from waveflow.engine.part import Part
 from waveflow.engine.parts_engine import GRIDS
 from waveflow.engine.parts_pipe import Reservoir, kind_of
+from waveflow.engine.share import VALVE_ALONE, share_of
 from waveflow.engine.wording import field_at
 
 
@@ -55,6 +56,7 @@ def complete(case: Any) -> tuple[Any, list[Assumption]]:
             filler.put(f"{side}.flow.valves_open", 1, "there is only one valve")
         if table.flow.kind == "stock" and getattr(table.flow.stock_flow, "valves_open", 1) is None:
             filler.case = replaced(filler.case, f"{side}.flow.stock_flow.valves_open", 1)
+        _share(filler, side)
     runner = case.intake.runner
     if runner is not None and runner.outlet_area is None:
         area = math.pi / 4.0 * runner.inlet_diameter**2
@@ -68,6 +70,17 @@ def complete(case: Any) -> tuple[Any, list[Assumption]]:
         filler.put("run.tolerance", tolerance, f"{filler.case.run.grid} grid; change of filling from cycle to cycle")
     _header(filler)
     return _compressed(filler.case), filler.notes
+
+
+def _share(filler: _Filler, side: str) -> None:
+    """What a sheet's coefficient is of, where the case does not say: the valve alone if the port it was read with is known."""
+    flow = getattr(filler.case, side).flow
+    key = f"{side}.flow" + (".stock_flow" if flow.kind == "stock" else "")
+    sheet = flow.stock_flow if flow.kind == "stock" else flow
+    if sheet.kind == "sheet" and sheet.coefficient_of is None:
+        share = share_of(filler.case, side)
+        why = "the port as described brings its own losses" if share == VALVE_ALONE else "port losses in it"
+        filler.put(f"{key}.coefficient_of", share, why)
 
 
 def _header(filler: _Filler) -> None:

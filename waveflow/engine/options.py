@@ -61,7 +61,7 @@ def settle_flows(reading: Reading) -> list[Assumption]:
                 _no_base(reading, side)
                 continue
         elif flow.get("kind") == "sheet" and _is_other_port(reading, side, given_in):
-            stock = (flow, _valve(reading.layers[given_in], side))
+            stock = (flow, *_head(reading.layers[given_in], side))
         if stock is not None:
             _keep_stock(reading, side, flow, *stock)
         if table["flow"].get("kind") == "stock":
@@ -84,23 +84,41 @@ def _given_in(layers: list[Layer], side: str) -> int:
     return 0
 
 
-def _earlier(layers: list[Layer], side: str) -> tuple[dict, Any] | None:
-    """Flow and valve of the nearest layer below that has a flow of its own."""
+def _earlier(layers: list[Layer], side: str) -> tuple[dict, Any, Any] | None:
+    """Flow, valve and port of the nearest layer below that has a flow of its own."""
     while layers:
         table = layers[-1].merged.get(side)
         flow = table.get("flow") if isinstance(table, dict) else None
         if not isinstance(flow, dict):
             return None
         if flow.get("kind") != "stock":
-            return flow, _valve(layers[_given_in(layers, side)], side)
+            return flow, *_head(layers[_given_in(layers, side)], side)
         if "stock_flow" in flow:
-            return flow["stock_flow"], flow.get("stock_valve")
+            return flow["stock_flow"], flow.get("stock_valve"), flow.get("stock_port")
         layers = layers[: _given_in(layers, side)]
     return None
 
 
-def _valve(layer: Layer, side: str) -> Any:
-    return layer.merged.get(side, {}).get("valve")
+def _head(layer: Layer, side: str) -> tuple[Any, Any]:
+    """Valve and port of a layer; of the port what its losses depend on, without margins (they belong to that other port)."""
+    table = layer.merged.get(side, {})
+    port = table.get("port")
+    if not isinstance(port, dict) or not isinstance(port.get("stations"), list):
+        return table.get("valve"), None
+    kept = {name: port[name] for name in ("between", "length", "roughness") if name in port}
+    rows = [row for row in port["stations"] if isinstance(row, dict)]
+    return table.get("valve"), _without_margins(kept | {"stations": rows})
+
+
+def _without_margins(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: _without_margins(item) for name, item in value.items()}
+    if isinstance(value, list):
+        return [_without_margins(item) for item in value]
+    try:
+        return split_margin(value)[0] if isinstance(value, str) else value
+    except units.UnitError:
+        return value
 
 
 def _no_base(reading: Reading, side: str) -> None:
@@ -118,7 +136,7 @@ _ANY_FLOW = {
 }  # fmt: skip
 
 
-def _keep_stock(reading: Reading, side: str, flow: dict, stock_flow: dict, stock_valve: Any) -> None:
+def _keep_stock(reading: Reading, side: str, flow: dict, stock_flow: dict, stock_valve: Any, stock_port: Any) -> None:
     kept = {name: value for name, value in copy.deepcopy(stock_flow).items() if name != "factor"}
     new = {"kind": "stock"}
     factor = flow.get("factor", stock_flow.get("factor"))
@@ -126,6 +144,8 @@ def _keep_stock(reading: Reading, side: str, flow: dict, stock_flow: dict, stock
         new["factor"] = factor
     new |= {name: value for name, value in flow.items() if flow is not stock_flow and name not in new}
     new |= {"stock_flow": kept, "stock_valve": copy.deepcopy(stock_valve)}
+    if stock_port is not None and stock_flow.get("kind") == "sheet":
+        new["stock_port"] = copy.deepcopy(stock_port)
     reading.tree[side]["flow"] = new
     head = (side, "flow")
     if flow is stock_flow:

@@ -16,7 +16,8 @@ from pydantic import Field
 
 from waveflow.engine.fields import Quantity, Whole, Words
 from waveflow.engine.part import MOST_ROWS, Part, series
-from waveflow.engine.parts_pipe import BORE_OF_PIPE, ROUGHNESS, WALL_RANGE, Station
+from waveflow.engine.parts_pipe import BORE_OF_PIPE, WALL_RANGE
+from waveflow.engine.parts_station import ROUGHNESS, Station
 from waveflow.engine.parts_valve import Flow
 
 MOST_CYLINDERS = 16

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from waveflow.engine.fields import Choice, Number, Quantity, Whole, Words, YesNo, guess, guessed_number, standard
 from waveflow.engine.part import Part, one_of, series
+from waveflow.engine.parts_station import Port
 
 LIFT = Quantity("length", "0.2 mm", "30 mm", why="lift of a valve of a road or race engine", example="6.4 mm")
 LASH = Quantity(
@@ -164,9 +165,9 @@ class SheetFlow(Part):
     )
     stub_diameter: Annotated[float, Quantity("length", "10 mm", "120 mm", why="bore of that stub")] | None = None
     adapter_bore: Annotated[float, Quantity("length", "20 mm", "300 mm", why="bore adapter under the head")] | None = None
-    coefficient_of: Annotated[
-        str, Choice(("whole port", "valve alone"), why="what the valve's coefficient is to contain")
-    ] = standard("whole port", "the sheet's own coefficient, port losses in it")
+    coefficient_of: (
+        Annotated[str, Choice(("whole port", "valve alone"), why="what the valve's coefficient is to contain")] | None
+    ) = None
     reverse_factor: _REVERSE = guessed_number(0.9, 0.75, 1.05, "backflow is rarely measured; our choice")
     factor: _FACTOR = standard(1.0, _AS_GIVEN)
     read_from: Annotated[str, Words(200, why="table the values came from")] = ""
@@ -196,11 +197,13 @@ class CoefficientFlow(Part):
 
 
 class StockFlow(Part):
-    """No sheet of its own: the coefficient of the base's flow on valve-head area is kept, and marked as assumed."""
+    """No sheet of its own: the coefficient of the base's flow on valve-head area is kept, and marked as assumed; that of the
+    valve alone where the port the sheet was read with is known (`stock_port`), so that the new port brings its own losses."""
 
     kind: Literal["stock"]
     stock_flow: one_of(SheetFlow, CoefficientFlow)
     stock_valve: Valve
+    stock_port: Port | None = None
     factor: _FACTOR = standard(1.0, _AS_GIVEN)
 
 

@@ -26,6 +26,8 @@ MOST_OF_THROAT = 0.95
 """Greatest valve coefficient on the throat area that is believed: beyond it no valve with a stem and a seat comes."""
 
 MOUTH = "bellmouth"
+ROOM = 293.15
+"""Temperature [K] of walls on the bench; no heat passes there."""
 STEEP = 60
 
 
@@ -147,12 +149,12 @@ def rig_of(side_table: Any, side: str, sheet: Any = None, ideal: Any = None) -> 
     duct, throat = None, valve.count * 0.25 * math.pi * valve.head_diameter**2
     if port is not None:
         curve = port_curve(port)
-        duct = Duct(curve, (Stretch("port", 0.0, curve.length, port.roughness, port.wall_temperature),))
+        duct = Duct(curve, (Stretch("port", 0.0, curve.length, port.roughness, ROOM),))
         throat = throat_of(port, side)
         stub = None
         if sheet is not None and sheet.stub_length > 0.0:
             bore = sheet.stub_diameter
-            stub = plain_duct("stub", sheet.stub_length, circle(bore), STUB_ROUGHNESS, port.wall_temperature)
+            stub = plain_duct("stub", sheet.stub_length, circle(bore), STUB_ROUGHNESS, ROOM)
         if side == "exhaust":
             duct = duct.followed_by(stub) if stub is not None else duct
             duct = Duct(duct.curve.reversed(), _turned(duct), ())

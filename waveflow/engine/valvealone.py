@@ -17,8 +17,6 @@ from waveflow.engine.flowsheet import ValveFlow
 from waveflow.engine.rig import MOST_OF_THROAT, Rig, sheet_areas
 from waveflow.units import show
 
-WHOLE_PORT, VALVE_ALONE = "whole port", "valve alone"
-
 
 @dataclass(frozen=True)
 class Impossible:

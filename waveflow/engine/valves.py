@@ -6,6 +6,7 @@ from typing import Any
 
 from waveflow.engine import valvetrain
 from waveflow.engine.flowsheet import ValveFlow, from_coefficient, from_sheet, with_stock_coefficient
+from waveflow.engine.share import VALVE_ALONE, measured_head, share_of
 from waveflow.engine.valvetrain import LiftCurve
 
 
@@ -54,15 +55,22 @@ def valve_flow(flow: Any, valve: Any, side: str) -> ValveFlow:
 
 def flow_of(case: Any, side: str) -> ValveFlow:
     """Effective area of one valve of a case's "intake" or "exhaust", as the engine uses it: what its flow table says, or,
-    where the sheet's `coefficient_of` is "valve alone", what the modelled bench leaves for the valve."""
+    where the sheet serves for the valve alone (`share_of`), what the modelled bench leaves for the valve of the head the sheet
+    was read with; a stock flow carries that over to this valve's head."""
     from waveflow.engine.rig import rig_of
-    from waveflow.engine.valvealone import VALVE_ALONE, valve_alone
+    from waveflow.engine.valvealone import valve_alone
 
     table = getattr(case, side)
     flow = table.flow
-    found = valve_flow(flow, table.valve, side)
-    if flow.kind != "sheet" or flow.coefficient_of != VALVE_ALONE or table.port is None:
-        return found
-    plain = found if flow.factor == 1.0 else found.scaled(1.0 / flow.factor)
-    alone = valve_alone(plain, rig_of(table, side, flow, case.ideal), flow.depression)
-    return alone if flow.factor == 1.0 else alone.scaled(flow.factor)
+    if share_of(case, side) != VALVE_ALONE:
+        return valve_flow(flow, table.valve, side)
+    sheet, head = measured_head(case, side)
+    plain = valve_flow(sheet, head.valve, side)
+    if head.port is not None:
+        read = plain if sheet.factor == 1.0 else plain.scaled(1.0 / sheet.factor)
+        plain = valve_alone(read, rig_of(head, side, sheet, case.ideal), sheet.depression)
+        plain = plain if sheet.factor == 1.0 else plain.scaled(sheet.factor)
+    if flow.kind != "stock":
+        return plain
+    plain = with_stock_coefficient(plain, table.valve.head_diameter)
+    return plain if flow.factor == 1.0 else plain.scaled(flow.factor)

@@ -9,7 +9,8 @@ import numpy as np
 
 from waveflow import units
 from waveflow.engine.bench import BenchAir
-from waveflow.engine.valvealone import VALVE_ALONE, WHOLE_PORT, NoCoefficient
+from waveflow.engine.share import VALVE_ALONE, WHOLE_PORT
+from waveflow.engine.valvealone import NoCoefficient
 from waveflow.engine.valves import valve_flow
 from waveflow.show.terminal import console, tables_that_fit
 from waveflow.show.words import number, percent, percent_change, plain

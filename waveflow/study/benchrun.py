@@ -17,7 +17,8 @@ from waveflow.engine.bench import incompressible_flux
 from waveflow.engine.breathing import END_AREA_SHARE
 from waveflow.engine.flowsheet import ValveFlow
 from waveflow.engine.rig import Rig, rig_of
-from waveflow.engine.valvealone import VALVE_ALONE, valve_alone
+from waveflow.engine.share import VALVE_ALONE, share_of
+from waveflow.engine.valvealone import valve_alone
 from waveflow.engine.valves import flow_of, valve_flow
 
 SIDES = ("intake", "exhaust")
@@ -110,7 +111,7 @@ def _one(case: Any, side: str, depression: float | None, reverse: bool, lift: Ar
     most = float(modelled.max() * air.density)
     return BenchRun(
         side, reverse, depression, lifts, modelled, measured, areas / rig.count / (0.25 * np.pi * table.valve.head_diameter**2),
-        areas / rig.throat, share or getattr(sheet, "coefficient_of", "whole port"), used.assumed,
+        areas / rig.throat, share or share_of(case, side), used.assumed,
         sheet.other_bench if sheet is not None else "", used.findings, sheet.depression if sheet is not None else None,
         _conversions(rig, float(areas.max()), reverse), (bore, rig.adapter_share(most, bore, depression)),
     )  # fmt: skip

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
-from typing import Any
+from functools import lru_cache
 
-from waveflow.engine.valvealone import VALVE_ALONE
+from waveflow.engine.case import load_text
+from waveflow.engine.share import VALVE_ALONE, share_of
+from waveflow.errors import CaseError
 from waveflow.study.words import listed
 
 
+@lru_cache(maxsize=64)
 def alone_sides(text: str) -> tuple[str, ...]:
     """Sides of a case [resolved TOML] whose sheet serves for the valve alone."""
-    if VALVE_ALONE not in text:
+    try:
+        case = load_text(text)
+    except CaseError:
         return ()
-    tree = tomllib.loads(text)
-    found: Any = ((side, tree.get(side, {}).get("flow", {})) for side in ("intake", "exhaust"))
-    return tuple(side for side, flow in found if flow.get("coefficient_of") == VALVE_ALONE)
+    return tuple(side for side in ("intake", "exhaust") if share_of(case, side) == VALVE_ALONE)
 
 
 def valve_notes(named: Sequence[tuple[str, str]]) -> list[str]:
