@@ -94,9 +94,9 @@ def test_modelled_at_one_depression_and_derived_from_it_the_valve_is_the_same():
 
 
 def test_the_choice_reaches_the_engine():
-    whole = load(CASES / "n155_race.toml")
-    alone = load(CASES / "n155_race.toml", {"exhaust.flow.coefficient_of": "valve alone"})
-    assert alone.digest != whole.digest
+    alone = load(CASES / "n155_race.toml")
+    whole = load(CASES / "n155_race.toml", {"exhaust.flow.coefficient_of": "whole port"})
+    assert alone.digest != whole.digest and alone.exhaust.flow.coefficient_of == "valve alone"
     tables = [effective_area_table(lift_of(c.exhaust.cam, "exhaust"), flow_of(c, "exhaust"))[0] for c in (whole, alone)]
     assert 0.85 < tables[1].sum() / tables[0].sum() < 0.98  # a port that widens lets the model recover what the bench did not
     assert flow_of(whole, "exhaust").coefficient == pytest.approx(
@@ -106,24 +106,25 @@ def test_the_choice_reaches_the_engine():
 def test_the_choice_is_told_with_results():
     from waveflow.study.valvenote import valve_notes
 
-    whole = load(CASES / "n155_race.toml")
-    alone = whole.changed({"exhaust.flow.coefficient_of": "valve alone"})
+    alone = load(CASES / "n155_race.toml")
+    whole = alone.changed({f"{side}.flow.coefficient_of": "whole port" for side in ("intake", "exhaust")})
     assert valve_notes([("a", whole.text), ("b", whole.text)]) == []
+    (both,) = valve_notes([("a", alone.text), ("b", alone.text)])
+    assert both.startswith("Valve coefficients (intake and exhaust) are those of the valves alone")
     first, second = valve_notes([("a", whole.text), ("b", alone.text)])
-    assert first.startswith("The coefficient of b is that of the valve alone (exhaust)")
+    assert first.startswith("The coefficient of b is that of the valve alone (intake and exhaust)")
     assert second.startswith("The options do not share that choice")
 
 
 def test_a_sheet_the_port_cannot_pass_is_refused_with_lift_and_numbers():
     flows = "18, 34, 48.5, 61, 71.5, 80, 87.5, 93.5, 98, 190, 260 CFM"
-    settings = {"intake.flow.flow": flows, "intake.flow.coefficient_of": "valve alone"}
     with pytest.raises(CaseError) as caught:
-        load(CASES / "n155.toml", settings)
+        load(CASES / "n155.toml", {"intake.flow.flow": flows})
     texts = [str(each) for each in caught.value.problems]
     assert len(texts) == 2
     assert 'intake.flow.flow[9] = "190 CFM": no coefficient can return this sheet: 189.7 CFM at 10 mm lift' in texts[0]
     assert "passes 159.5 CFM at most with its 796.2 mm2 throat" in texts[0]
-    case = load(CASES / "n155.toml", {"intake.flow.flow": flows})
+    case = load(CASES / "n155.toml", {"intake.flow.flow": flows, "intake.flow.coefficient_of": "whole port"})
     with pytest.raises(NoCoefficient):
         bench(case, side="intake", share="valve alone")
 
@@ -191,7 +192,7 @@ def test_bad_input_of_the_command(words, refusal):
 
 
 def test_the_command_as_json():
-    code, out, _ = waveflow("cases/n155_race.toml", "--side", "exhaust", "--json")
+    code, out, _ = waveflow("cases/n155_race.toml", "--side", "exhaust", "--coefficient-of", "whole port", "--json")
     run = json.loads(out)["runs"][0]
     assert code == 0 and run["side"] == "exhaust" and len(run["modelled_CFM"]) == 11
     assert run["modelled_CFM"][-1] > 1.05 * run["measured_m3_s"][-1] / CFM

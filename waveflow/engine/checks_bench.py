@@ -51,6 +51,7 @@ def returned(case: Any, side: str) -> Iterator[Finding]:
         flow_of(case, side)
     except NoCoefficient as none:
         hint = "look at the stations, the depression, how many valves were open and whose head the sheet is of"
+        hint += '; coefficient_of = "whole port" reads it as it stands'
         inner = ("stock_flow",) if getattr(case, side).flow.kind == "stock" else ()
         for each in none.readings:
             yield Finding((side, "flow", *inner, "flow", each.number), each.message, hint=hint)

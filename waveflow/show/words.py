@@ -20,8 +20,8 @@ _ESCAPES = re.compile(r"\x1b\][^\x07\x1b]*(?:\x07|\x1b\\)|\x1b\[[0-?]*[ -/]*[@-~
 _HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
 MODEL_NOTE = (
-    "Effective valve areas are the flow sheet's own, which hold the port's losses: ports carry wall friction only, "
-    "pipes outside the head also the losses of their bends and of the angle at which they merge."
+    "A flow sheet serves for the valve alone where the port is described: what the port loses in steady flow is taken out of "
+    "the sheet and charged by the port. Bends and merging angles are charged outside the head."
 )
 
 # What a glyph becomes where the output's encoding lacks it.

@@ -24,6 +24,9 @@ def alone_sides(text: str) -> tuple[str, ...]:
 def valve_notes(named: Sequence[tuple[str, str]]) -> list[str]:
     """Sentences on the choice for options (name, text); a comparison of unlike choices is told as such."""
     sides = [alone_sides(text) for _, text in named]
+    if len(set(sides)) == 1 and len(sides) > 1 and sides[0]:
+        return [f"Valve coefficients ({listed(sides[0])}) are those of the valves alone: the ports' losses were taken out of "
+                "the flow sheets and are charged by the ports as described."]  # fmt: skip
     notes = [f"The coefficient of {name} is that of the valve alone ({listed(each)}): the port's losses were taken out of the "
              "sheet and are charged by the port." for (name, _), each in zip(named, sides, strict=True) if each]
     if len(set(sides)) > 1:
