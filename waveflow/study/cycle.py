@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from waveflow.engine.build import build
+from waveflow.engine.built import model_of
 from waveflow.engine.model import Model, place_of_cell
 from waveflow.errors import RunError
 from waveflow.physics import layout as lay
@@ -233,7 +233,7 @@ def run_point(
     start: `end_state` of an earlier run on the same mesh; cell [m]: other cells than the case's; trace: keep the last
     cycle by crank angle; probes as in `engine.build.build`. Raises RunError where the run cannot go on.
     """
-    model = model or build(case, cell, probes)
+    model = model or model_of(case, cell, probes)
     burning = Burning(case, model)
     engine = Engine(burning.model, rpm)
     if start is not None:
