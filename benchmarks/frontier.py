@@ -17,7 +17,7 @@ from waveflow.engine.parts_engine import GRIDS
 from waveflow.study.cycle import run_point
 
 REFERENCE = (0.004, 1e-5)
-MORE = ((0.010, 3e-4), (0.020, 1e-3), (0.025, 3e-4))
+MORE = ((0.010, 3e-4), (0.015, 1e-3), (0.025, 3e-4))
 """Cell [m] and tolerance of grids beside the shipped ones."""
 
 

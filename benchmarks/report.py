@@ -32,8 +32,8 @@ def _kernel(result: dict[str, Any]) -> list[Table]:
         rates.add_row(name, *(f"{row['rate'][name] / 1e6:.2f} ±{row['spread'][name]:.0%}" for row in sizes.values()))
     ratios = _table("Ratios (medians over the rounds; * misses the goal)", "", "goal", *(f"{n} cells" for n in sizes))
     goals = {
-        "kernel / best C to 256 bits": ("0.8 from 200", {200: 0.8, 1000: 0.8}),
-        "kernel / best C": ("0.8 from 200", {200: 0.8, 1000: 0.8}),
+        "kernel / best C to 256 bits": ("0.8 / 0.95 / 0.95", {50: 0.8, 200: 0.95, 1000: 0.95}),
+        "kernel / best C": ("none", {}),
         "march / best C": ("none", {}),
         "kernel / roe": ("9 at 200", {200: 9.0}),
         "best C / roe": ("10 at 200", {200: 10.0}),
@@ -96,7 +96,7 @@ def _start(result: dict[str, Any]) -> list[Table]:
 def _sweep(result: dict[str, Any]) -> list[Table]:
     unit = result["W"]
     goals = {"n155": 60.0, "starter": float("inf")}
-    title = "A torque curve: 20 speeds, 1500 to 7500 rpm, 10 mm cells, one thread"
+    title = "A torque curve: 20 speeds, 1500 to 7500 rpm, quick grid, one thread"
     of_work = f"W = {unit:.3f} s" if unit else "W"
     table = _table(title, "", "CPU [s]", of_work, "cycles", "cell updates", "million a second", "not settled")
     for name, one in result["engines"].items():
