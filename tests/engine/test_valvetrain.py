@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from waveflow.engine.lobe import EXPONENTS, CardLobe, CrankTable, card_lobe
 from waveflow.engine.valvetrain import (
     LiftCurve,
-    closing_range,
     crank_centre,
     crank_grid,
     from_card,
@@ -176,17 +175,6 @@ def test_advance_moves_both_sides_earlier():
         still, early = from_card(**card), from_card(**card, advance=4.0)
         assert early.close_angle() == pytest.approx(still.close_angle() - 4.0, abs=1e-6)
         assert early.open_angle() == pytest.approx(still.open_angle() - 4.0, abs=1e-6)
-
-
-@pytest.mark.parametrize("identity", CAMS)
-def test_closing_range_from_one_duration_holds_the_two_duration_answer(identity):
-    """Practice quotes 3 to 8 degrees either way when only the card is known (common practice, no source)."""
-    card = cam(identity, "intake")["card"]
-    one = {k: v for k, v in card.items() if not k.startswith("second")}
-    low, nominal, high = closing_range(**one)
-    assert low < from_card(**card).close_angle(0.15e-3) < high
-    assert nominal == pytest.approx(from_card(**one).close_angle(0.15e-3), abs=1e-6)
-    assert 2.0 < nominal - low < 9.0 and 2.0 < high - nominal < 9.0
 
 
 def test_a_curve_of_bare_numbers_uses_straight_lines_and_is_checked():

@@ -8,6 +8,7 @@ import pytest
 
 from waveflow.engine.case import load
 from waveflow.engine.tract import exhaust_duct, intake_duct
+from waveflow.engine.valves import lift_of
 from waveflow.show import check, from_results
 from waveflow.show.canvas import words_of
 from waveflow.show.probes import places_asked
@@ -95,7 +96,7 @@ def test_burette_and_stations_are_held_against_each_other():
 
 def test_lift_of_a_case_opens_where_the_solver_opens_it():
     known = case("n155")
-    lift = check.lift_of(known, "intake")
+    lift = lift_of(known.intake.cam, "intake")
     card = known.intake.cam
     # At the follower's checking height the valve stands rocker ratio times that, less the lash.
     height = card.rocker_ratio * card.duration_at - card.lash

@@ -71,7 +71,7 @@ def card_lobe(lobe_lift: float, duration: float, duration_at: float, second_dura
     if given.
 
     With two durations the exponent is solved for, so both are met to round-off. With one, the shape is the default (1
-    - x^2)^2 (see `closing_range` for what that leaves open). Raises ValueError where the numbers cannot belong to one
+    - x^2)^2 (see `camshapes.py` for what that leaves open). Raises ValueError where the numbers cannot belong to one
     smooth lobe.
     """
     _check_height("duration_at", duration_at, duration, lobe_lift)

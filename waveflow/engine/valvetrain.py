@@ -7,10 +7,9 @@ brings every event earlier.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal
 
 import numpy as np
 
@@ -244,29 +243,3 @@ def sine_squared(opens: float, closes: float, max_lift: float) -> LiftCurve:
     if not (0.0 < closes - opens < CYCLE and max_lift > 0.0):
         raise ValueError("a valve must close after it opens, within one cycle, and lift more than 0")
     return LiftCurve.from_law(_SineSquared(opens, closes, max_lift), "sine squared")
-
-
-class ClosingRange(NamedTuple):
-    """Crank angles [deg] at which a valve may close, given what a card leaves open."""
-
-    low: float
-    nominal: float
-    high: float
-
-
-def closing_range(lobe_lift: float, duration: float, duration_at: float, lobe_centre: float, *, side: Side = "intake",
-                  rocker_ratio: float = 1.0, lash: float = 0.0, advance: float = 0.0,
-                  height: float = 0.15e-3) -> ClosingRange:
-    """Where the valve comes down to `height` [m] if the card states one duration only.
-
-    The lobes all meet that duration and lift; their shape exponent runs over `LIKELY_SHAPES` (our choice) about the
-    default 2. Intake closing decides the charge more than any other event, so this width belongs beside every result
-    from such a card.
-    """
-    _check_gear(rocker_ratio, lash, lobe_lift)
-    angles = []
-    for exponent in (LIKELY_SHAPES[1], 2.0, LIKELY_SHAPES[0]):
-        lobe = CardLobe.through(lobe_lift, duration, duration_at, exponent)
-        law = _CardLaw(lobe, crank_centre(lobe_centre, side, advance), rocker_ratio, lash)
-        angles.append(law.centre + lobe.offset_at((height + lash) / rocker_ratio))
-    return ClosingRange(*(math.fmod(a + CYCLE, CYCLE) for a in angles))

@@ -173,8 +173,8 @@ Net = namedtuple(
 )
 
 # switches of the run
-SW_FRICTION, SW_PIPE_HEAT, SW_CFL, SW_PRANDTL_FACTOR, SW_MAX_DEGREES = range(5)
-SWITCHES = 5
+SW_FRICTION, SW_PIPE_HEAT, SW_CFL, SW_MAX_DEGREES = range(4)
+SWITCHES = 4
 
 State = namedtuple(
     "State",
@@ -187,8 +187,8 @@ State = namedtuple(
 )
 
 # memory of a cylinder: state at intake closing for the heat law, mixture at burn start, trapped amounts
-(M_REF_P, M_REF_V, M_REF_T, M_BURN_AIR, M_BURN_FUEL, M_TRAP_AIR, M_TRAP_BURNED, M_TRAP_MASS, M_DONE) = range(9)
-MEMORY = 9
+(M_REF_P, M_REF_V, M_REF_T, M_BURN_AIR, M_BURN_FUEL, M_TRAP_AIR, M_TRAP_BURNED, M_TRAP_MASS) = range(8)
+MEMORY = 8
 
 # accounts of one cycle, a row a cylinder
 (

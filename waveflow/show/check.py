@@ -88,10 +88,12 @@ def _burn(burn: Any) -> str:
 
 def valve_rows(case: Any) -> list[tuple[str, str, str]]:
     """(what, intake, exhaust) of the valves, their cams and their flow."""
+    from waveflow.engine.valves import lift_of
+
     columns = []
     for name in ("intake", "exhaust"):
         side = getattr(case, name)
-        lift = lift_of(case, name)
+        lift = lift_of(side.cam, name)
         columns.append([
             f"{side.valve.count} x {_mm(side.valve.head_diameter)} {unit('length')}",
             f"{_mm(lift.max_lift)} {unit('length')} at {lift.max_lift_angle:.0f}°",
@@ -103,16 +105,9 @@ def valve_rows(case: Any) -> list[tuple[str, str, str]]:
     return list(zip(names, *columns, strict=True))
 
 
-def lift_of(case: Any, name: str) -> Any:
-    """Lift [engine.valvetrain.LiftCurve] of one side's valve ["intake" or "exhaust"] of a case."""
-    from waveflow.engine import valves
-
-    return valves.lift_of(getattr(case, name).cam, name)
-
-
 def _flow(flow: Any) -> str:
     if flow.kind == "stock":
-        return "ASSUMED: stock coefficient on the valve-head area"
+        return "ASSUMED: coefficient of the measured valve"
     if flow.kind == "sheet":
         depression, label, _ = measure("pressure_difference", flow.depression)
         return f"sheet, {len(flow.lift)} lifts at {depression:.3g} {label}, on {flow.reference_area}, {flow.coefficient_of}"
