@@ -355,3 +355,9 @@ def test_hostile_remarks_cannot_leave_their_line():
 )
 def test_what_cannot_be_a_table_is_refused(text, sentence):
     assert told(text) == [sentence]
+
+
+def test_a_leading_zero_never_parts_thousands():
+    """"0.100" in a table of decimal commas is no hundred: the row is refused, not read as a lift of 100."""
+    assert plain_number("0.100", "comma") == "" and plain_number("0,100", "point") == ""
+    assert plain_number("1.270", "comma") == "1270" and plain_number("0,100", "comma") == "0.100"

@@ -76,7 +76,7 @@ def plain_number(number: str, decimal: str, workbook: bool = False) -> str:
     if workbook and "," not in number:
         mark, parting = ".", ","
     whole, _, rest = number.partition(mark)
-    if parting in whole and not re.fullmatch(rf"[+-]?[0-9]{{1,3}}(?:{re.escape(parting)}[0-9]{{3}})+", whole):
+    if parting in whole and not re.fullmatch(rf"[+-]?[1-9][0-9]{{0,2}}(?:{re.escape(parting)}[0-9]{{3}})+", whole):
         return ""
     text = whole.replace(parting, "") + ("." + rest if mark in number else "")
     return text if _PLAIN.fullmatch(text) else ""
