@@ -15,25 +15,13 @@ from waveflow.show.sizes import with_unit
 from waveflow.show.tract import tract_of
 from waveflow.show.views import ComparisonView, CycleView, OptionView, Peak, ProbeTrace, Tract
 from waveflow.show.words import MODEL_NOTE, counted, speed, tiny
+from waveflow.study.results import case_of
 
 DRAWN = ("volumetric_efficiency", "torque")
 CYLINDER_COLUMNS = ("pressure", "temperature", "intake lift", "exhaust lift", "intake flow", "exhaust flow")
 PROBE_COLUMNS = ("pressure", "velocity", "sound speed")
 CLOSE = 100.0  # [rpm] a peak between points farther apart than this is spoken of as "about"
 PROBES_DRAWN = 9
-
-
-def case_of(result: Any) -> Any | None:
-    """The case [engine.case.Case] a result [SweepResult] was computed from, read back from its text; None without."""
-    from waveflow.engine.case import load_text
-    from waveflow.errors import CaseError
-
-    if not result.facts.text:
-        return None
-    try:
-        return load_text(result.facts.text, result.facts.name)
-    except CaseError:
-        return None
 
 
 def conditions_of(case: Any) -> str:

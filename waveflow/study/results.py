@@ -263,3 +263,16 @@ def _frozen(values: Any, kind: type = float) -> np.ndarray:
 
 def _floats(values: Any) -> Any:
     return [_floats(value) if isinstance(value, list | tuple) else to_float(value) for value in values]
+
+
+def case_of(result: SweepResult) -> Any | None:
+    """The case [engine.case.Case] a result was computed from, read back from the text it carries; None without."""
+    from waveflow.engine.case import load_text
+    from waveflow.errors import CaseError
+
+    if not result.facts.text:
+        return None
+    try:
+        return load_text(result.facts.text, result.facts.name)
+    except CaseError:
+        return None

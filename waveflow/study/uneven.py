@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from waveflow.study.curve import Curve, mean_over
-from waveflow.study.results import SweepResult
+from waveflow.study.results import SweepResult, case_of
 from waveflow.study.words import counted, listed, share
 
 EVEN = 0.005
@@ -26,24 +26,11 @@ class CylinderChange:
     worst_rpm: float
 
 
-def case_of_result(result: SweepResult) -> Any | None:
-    """The case of a result, read back from the text it carries; None without."""
-    from waveflow.engine.case import load_text
-    from waveflow.errors import CaseError
-
-    if not result.facts.text:
-        return None
-    try:
-        return load_text(result.facts.text, result.facts.name)
-    except CaseError:
-        return None
-
-
 def own_of(result: SweepResult) -> dict[int, tuple[str, ...]]:
     """Cylinder number -> what it has of its own, of a result's case; empty where all are alike."""
     from waveflow.engine.percylinder import own_parts
 
-    case = case_of_result(result)
+    case = case_of(result)
     return {} if case is None else own_parts(case)
 
 
