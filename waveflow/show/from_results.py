@@ -172,7 +172,7 @@ def cycle_view(case: Any, rpm: float, point: Any, cylinder: int = 1, left_out: s
     """
     from waveflow.engine.percylinder import of_cylinder
     from waveflow.engine.tract import intake_duct
-    from waveflow.show.check import lift_of
+    from waveflow.engine.valves import lift_of
 
     trace, n = point.trace, case.engine.cylinders
     phase = 720.0 / n * case.engine.firing_order.index(cylinder)
@@ -187,7 +187,7 @@ def cycle_view(case: Any, rpm: float, point: Any, cylinder: int = 1, left_out: s
     valve = f"cylinder {cylinder} exhaust valve"
     if f"{valve} pressure" in columns:
         probes.append(ProbeTrace(valve, "exhaust", 0.0, *(columns[f"{valve} {what}"] for what in PROBE_COLUMNS)))
-    lifts = {side: lift_of(case, side) for side in ("intake", "exhaust")}
+    lifts = {side: lift_of(getattr(case, side).cam, side) for side in ("intake", "exhaust")}
     scalars = point.scalars
     outside = case.intake.reservoir.pressure if case.intake.reservoir else case.ambient.pressure
     reference = scalars.get("plenum_pressure", outside)
