@@ -88,9 +88,8 @@ def test_low_speed_limit(row, share):
         "exhaust.reservoir.pressure": f"{100.0 * float(share):g} kPa abs",
         "intake.runner.length": "150 mm",
     }
-    result = run_point(load(CASES / "short_pipes_motored.toml", changes), 100.0, cell=0.03)
-    # the case asks for a change of 1e-6; the widest-open one keeps a jitter of 1e-4, a fiftieth of what is asked below
-    assert result.converged or result.checks["last_change"] < 1e-4
+    result = run_point(load(CASES / "short_pipes_motored.toml", changes), 100.0, cell=0.025)
+    assert result.converged
     assert result.scalars["volumetric_efficiency"] == pytest.approx(row[f"VE_pe_{share}pi"], rel=5e-3)
 
 
