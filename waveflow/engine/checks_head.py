@@ -34,7 +34,7 @@ def uneven_flow(case: Any) -> Iterator[Finding]:
         place, entry, _ = rows[number]
         low = "low" if share < 0 else "high"
         message = f"cylinder {entry.number} flows {low}: {share:+.1%} beside the middle of the others at {show(lift, 'mm')}, "
-        message += f"{abs(share) / error:.0f} times what the bench repeats ({REPEAT:.1%})"
+        message += f"{abs(share) / error:.0f} times the uncertainty of that difference (a reading repeats to {REPEAT:.1%})"
         if lifts > 1:
             message += f", and {low} at {lifts} lifts"
         hint = _station(case, entry, side) or "measure its stations beside those of a good cylinder before grinding any other"
@@ -71,7 +71,7 @@ def _station(case: Any, entry: Any, side: str) -> str:
         return ""
     if max(row.doubt for row in rows) <= DOUBT:
         return "no station of it differs beyond what the instruments read: look at seat, guide and short turn"
-    return f"{words}; grind that one, not the others"
+    return f"{words}; measure the wall there, then grind that one, not the others"
 
 
 LATE_CHECKS = (uneven_flow,)

@@ -114,15 +114,15 @@ def bench_sentences(case: Any) -> list[str]:
         low = sorted((found, number_) for number_, found in least.items() if found[0] < -REPEATS)
         for (change, lift), number_ in low:
             text = f"Cylinder {number_} reads low on the {side} side: {percent_change(change)} at "
-            text += f"{size('length', lift, 1)} {unit('length')}"
+            text += f"{size('length', lift, 1)} {unit('length')} against the sheet"
             told.append(text + _where_it_differs(case, number_, side) + ".")
         even = [number_ for number_ in sorted(least) if number_ not in [each for _, each in low]]
         if even:
             most = max(abs(change) for number_ in even for change, _ in ratios[number_])
             names = listed([f"{number_}" for number_ in even])
             told.append(f"The {side} readings of {'cylinders' if len(even) > 1 else 'cylinder'} {names} lie within "
-                        f"{100 * most:.1f} % of the sheet; a bench repeats to {100 * REPEATS:.0f} % or so (common practice, no "
-                        "source).")  # fmt: skip
+                        f"{100 * most:.1f} % of the sheet; a bench repeats to 0.5 to {100 * REPEATS:.0f} % (common practice, "
+                        "no source).")  # fmt: skip
     return told
 
 
