@@ -184,6 +184,8 @@ def waveflow(*words):
     (["cases/n155.toml", "--set", "leak"], '--set "leak": write KEY=VALUE, such as --set "intake.flow.leak=1 CFM"'),
     (["cases/n155.toml", "--predict-from", "cases/n155_plus15.toml"], "--predict-from cases/n155_plus15.toml: intake.flow: a "
      "prediction starts from a measured sheet, and there is none"),
+    (["cases/n155_race.toml", "--predict-from", "cases/n155.toml", "--reverse"], "--predict-from cannot be combined with "
+     "--reverse: the prediction stands at the depression and in the direction of the measured sheet; leave one of the two out"),
     (["cases/n155.toml", "--figure", "x.pdf"], "--figure x.pdf: the name must end in .png or .svg"),
 ])  # fmt: skip
 def test_bad_input_of_the_command(words, refusal):
@@ -196,3 +198,11 @@ def test_the_command_as_json():
     run = json.loads(out)["runs"][0]
     assert code == 0 and run["side"] == "exhaust" and len(run["modelled_CFM"]) == 11
     assert run["modelled_CFM"][-1] > 1.05 * run["measured_m3_s"][-1] / CFM
+
+
+def test_a_predicted_sheet_is_drawn(tmp_path):
+    """Asked for with --predict-from, the figure holds the estimate and its band, not the modelled bench."""
+    path = tmp_path / "predicted.svg"
+    code, _, err = waveflow("cases/n155_race.toml", "--predict-from", "cases/n155.toml", "--side", "intake",
+                            "--figure", str(path))  # fmt: skip
+    assert (code, err) == (0, "") and "race predicted from as cast" in path.read_text(encoding="utf-8")

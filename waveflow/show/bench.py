@@ -39,7 +39,12 @@ def bench(file: Path, depression: str | None, side: str | None, reverse: bool, l
     other = load(os.fspath(beside)) if beside is not None else None
     pressure, places = _depression(depression), _lifts(lifts)
     if base is not None:
-        _predict(load(os.fspath(base)), case, side, places, as_json)
+        for given, option in ((depression, "--depression"), (reverse, "--reverse"), (share, "--coefficient-of"),
+                              (beside, "--beside")):  # fmt: skip
+            if given:
+                raise Refused(f"--predict-from cannot be combined with {option}: the prediction stands at the depression and "
+                              "in the direction of the measured sheet; leave one of the two out")  # fmt: skip
+        _predict(load(os.fspath(base)), case, side, places, figure, as_json)
         return
     from waveflow.study.benchrun import bench as run_bench
 
@@ -64,7 +69,8 @@ def bench(file: Path, depression: str | None, side: str | None, reverse: bool, l
         print_bench(case, runs, other, sys.stdout)
 
 
-def _predict(base: Any, case: Any, side: str | None, places: list[float] | None, as_json: bool) -> None:
+def _predict(base: Any, case: Any, side: str | None, places: list[float] | None, figure: Path | None,
+             as_json: bool) -> None:  # fmt: skip
     from waveflow.study.predicted import predicted_sheet
 
     try:
@@ -74,6 +80,11 @@ def _predict(base: Any, case: Any, side: str | None, places: list[float] | None,
     from waveflow.show.deliver import print_json
     from waveflow.show.predicted import predicted_data, print_predicted
 
+    if figure is not None:
+        from waveflow.show.benchfigure import predicted_figure
+        from waveflow.show.canvas import save
+
+        save(predicted_figure(base, case, sheets), figure)
     if as_json:
         print_json(predicted_data(base, case, sheets), sys.stdout)
     else:

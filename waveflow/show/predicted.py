@@ -14,7 +14,8 @@ from waveflow.study.predicted import PredictedSheet
 
 ASSUMED = (
     "ASSUMED: predicted from the areas of valve and port and the sheet of {base}, not read on a bench. The estimate keeps that "
-    "port's shape; the upper edge is a better seat and bowl (our choice, no source). A run of a port without a sheet keeps "
+    "port's shape; the upper edge is a better seat and bowl (our choice, no source). The stock rule keeps the "
+    "measured coefficient on the new valve's head. A run of a port without a sheet keeps "
     "the measured valve's coefficient and lets the new port bring its own losses."
 )
 INVENTED = "These sheets are invented: the comparison exercises the arithmetic and proves nothing."
