@@ -151,3 +151,25 @@ def test_port_facts_are_printed_and_in_the_data():
     data = check.check_data(known)
     assert data["ports"]["intake"]["throat_of_valve"] == pytest.approx(32.6 / 38.5, abs=1e-9)
     assert {each["mark"] for each in data["inputs"]} == {"guess", "given", "default", "card", "measured"}
+
+
+def test_a_charged_engine_is_drawn_from_its_charge_pipe_to_its_turbine():
+    """Sizes as the case gives them; an engine without a charger has none of it."""
+    set_ = {"charger__charge_pipe_length": "900 mm", "charger__charge_pipe_diameter": "55 mm"}
+    known = case("t192", **set_)
+    path = tract_of(known)
+    first, (manifold, nozzle) = path.intake[0], path.exhaust[-2:]
+    assert (first.name, first.length) == ("charge pipe", pytest.approx(0.9))
+    assert first.area[0] == pytest.approx(np.pi / 4 * 0.055**2)
+    assert (manifold.kind, manifold.content) == ("volume", known.charger.manifold_volume)
+    assert nozzle.area[0] == pytest.approx(known.charger.turbine_area)
+    other = tract_of(case("n155"))
+    assert not {"charge pipe", "exhaust manifold", "turbine nozzle"} & {part.name for part in other.intake + other.exhaust}
+    assert tract_of(known).find("intake", "pipe").name == "runner"
+
+
+def test_the_drawing_says_which_cylinders_it_does_not_show():
+    notes = " ".join(text.get_text() for text in check.check_figure(case("t192_street_low_cylinder")).texts)
+    assert "parts of their own: cylinders 1, 3 and 4" in notes and "Invented demo data" in notes
+    plain = " ".join(text.get_text() for text in check.check_figure(case("t192")).texts)
+    assert "parts of their own" not in plain

@@ -19,7 +19,7 @@ from waveflow.show.terminal import can_show, console, table, width_of
 from waveflow.show.text_drawing import FINE_GLYPHS, near_cylinder, path_drawing
 from waveflow.show.tract import tract_of
 from waveflow.show.views import Stretch, Tract
-from waveflow.show.words import MODEL_NOTE, counted, percent_change, plain, span
+from waveflow.show.words import MODEL_NOTE, counted, listed, percent_change, plain, span
 from waveflow.study.columns import measure
 
 if TYPE_CHECKING:
@@ -322,9 +322,17 @@ def check_figure(case: Any) -> Figure:
     option = f", {case.option.replace('_', ' ')}" if case.option else ""
     notes = [f"ASSUMED: {each}" for each in case.assumptions if each.mark == "assumed"]
     notes += [f"From {Path(case.source).name}. {counted(len(case.assumptions), 'value')} filled in, "
-             f"{counted(len(case.warnings), 'warning')}: see waveflow check."]  # fmt: skip
+             f"{counted(len(case.warnings), 'warning')}: see waveflow check.{_whose(case)}"]  # fmt: skip
     notes += [_port_note(case, tract, name) for name in SIDES if tract.find(name, "port") is not None]
     return tract_figure(tract, f"{case.name}{option}", tuple(notes))
+
+
+def _whose(case: Any) -> str:
+    """That the drawing is of the common path where cylinders differ, and whether the data are invented; else nothing."""
+    apart = sorted({int(row[0]) for row in own_rows(case) if row[1] != "nothing differs"})
+    names = listed([f"{number_}" for number_ in apart])
+    told = f" Drawn as common to all; parts of their own: cylinder{'s' * (len(apart) > 1)} {names}." if apart else ""
+    return told + (" Invented demo data." if "INVENTED" in case.note else "")
 
 
 def _port_note(case: Any, tract: Tract, side: str) -> str:

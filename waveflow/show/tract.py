@@ -36,6 +36,10 @@ def _intake(case: Any) -> list[Stretch]:
 
     side, alike = case.intake, case.engine.cylinders
     found: list[Stretch] = []
+    charger = case.charger
+    if charger is not None and charger.charge_pipe_length is not None:
+        across = charger.charge_pipe_diameter
+        found.append(_straight("charge pipe", charger.charge_pipe_length, across, 1, "charge pipe", "before the throttle"))
     if side.throttle is not None:
         note = "" if side.throttle.open_share == 1.0 else f"{100 * side.throttle.open_share:.0f} % open"
         found.append(_straight("throttle", PLATE_LENGTH, side.throttle.diameter, 1, "throttle", note))
@@ -53,6 +57,22 @@ def _intake(case: Any) -> list[Stretch]:
 
 
 def _exhaust(case: Any) -> list[Stretch]:
+    return [*_pipes_behind(case), *_before_turbine(case.charger)]
+
+
+def _before_turbine(charger: Any) -> list[Stretch]:
+    """The manifold of a charged engine, and the nozzle its turbine passes as much as, where the case says one."""
+    if charger is None:
+        return []
+    found = [_chamber("exhaust manifold", charger.manifold_volume, SIGN_LENGTH)]
+    area = getattr(charger, "turbine_area", None)
+    if area is not None:
+        across = float(np.sqrt(4.0 * area / np.pi))
+        found.append(_straight("turbine nozzle", PLATE_LENGTH, across, 1, "throttle", "beside its wastegate"))
+    return found
+
+
+def _pipes_behind(case: Any) -> list[Stretch]:
     side, alike = case.exhaust, case.engine.cylinders
     port = _port(case, "exhaust")
     found = [] if port is None else [port]

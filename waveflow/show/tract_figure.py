@@ -127,7 +127,8 @@ def _named(stretch: Stretch) -> str:
 
 def _sized(stretch: Stretch) -> str:
     if stretch.kind == "volume":
-        return f"{1e3 * stretch.content:.1f} L"
+        litres = 1e3 * stretch.content
+        return f"{litres:.1f} L" if litres >= 1.0 else f"{litres:.2f} L"
     wide = [2 * float(np.sqrt(area / np.pi)) for area in (stretch.area[0], stretch.area[-1])]
     ends = [size("length", each, 1) for each in wide]
     across = ends[0] if abs(wide[0] - wide[1]) < 5e-5 else f"{ends[0]}\N{EN DASH}{ends[1]}"

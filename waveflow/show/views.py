@@ -35,8 +35,9 @@ class StationMark:
 class Stretch:
     """One piece of the gas path, in flow direction.
 
-    `x` [m] from its start and `area` [m2] there; `kind` is "pipe", "port" or "volume" (drawn as a chamber, `volume`
-    [m3]); `count` is how many alike the engine has at this place; `stations` are the measured places of a port.
+    `x` [m] from its start and `area` [m2] there; `kind` is "pipe", "port", "charge pipe", "throttle" (any place
+    without a length) or "volume" (drawn as a chamber, `volume` [m3]); `count` is how many alike the engine has at this
+    place; `stations` are the measured places of a port.
     """
 
     name: str
