@@ -328,3 +328,18 @@ def test_what_is_left_out_is_one_sentence():
     assert LEAVES_OUT.count(".") == 1 and compare([curve(hump(4e3)), curve(hump(5e3))]).leaves_out == LEAVES_OUT
     for word in ("fuel film", "mixture motion", "burning", "flow separation", "detonation", "lost bottom end"):
         assert word in LEAVES_OUT.replace("\n", " ")
+
+
+def test_the_table_says_no_more_than_was_computed():
+    """Points 1500 rpm apart give no envelope; a band that reaches beyond them gives a mean over what they cover."""
+    from waveflow.show.tables import summary_rows
+
+    speeds = range(1500, 6001, 1500)
+    results = [sweep(make_case(), speeds, run_point=Engine()) for _ in range(2)]
+    made = compare(results, band=(2500.0, 6500.0))
+    assert all(option.envelopes["torque"].sparse for option in made.options)
+    rows = {row[0]: row[1:] for row in summary_rows(made)}
+    assert "envelope of torque at" not in rows
+    assert rows["mean torque, 2500 to 6500"][1].endswith(" from 2500 to 6000")
+    inside = {row[0]: row[1:] for row in summary_rows(compare(results, band=(2500.0, 5500.0)))}
+    assert "from" not in inside["mean torque, 2500 to 5500"][1]

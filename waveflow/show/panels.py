@@ -190,12 +190,14 @@ def _extremes(axes: Axes, option: OptionView, name: str, style: Look, worded: bo
 def _crossings(axes: Axes, option: OptionView, name: str) -> None:
     low, high = axes.get_ylim()
     left, right = axes.get_xlim()
-    last = -np.inf
+    last, (at, change) = -np.inf, option.change(name)
     for rpm in option.crossovers.get(name, ()):
         axes.plot([rpm, rpm], [-0.05 * (high - low), 0.05 * (high - low)], color=INK, linewidth=1.4, zorder=9)
         if rpm - last > 0.05 * (right - left):
-            axes.annotate(f"{rpm:.0f}", (rpm, 0), (3, -4), textcoords="offset points", fontsize=7, color=INK, va="top",
-                          zorder=9)  # fmt: skip
+            # Above the line, on the side where the curve runs below it.
+            rising = np.interp(rpm + 1.0, at, change) > np.interp(rpm - 1.0, at, change)
+            axes.annotate(f"{rpm:.0f}", (rpm, 0), (-3 if rising else 3, 4), textcoords="offset points", fontsize=7, color=INK,
+                          ha="right" if rising else "left", va="bottom", zorder=9)  # fmt: skip
             last = rpm
 
 
@@ -205,12 +207,16 @@ def _bracket(axes: Axes, view: ComparisonView, name: str, roomy: bool) -> None:
         return
     low, high = axes.get_ylim()
     foot, tick = low + 0.04 * (high - low), 0.07 * (high - low)
-    start, end = view.band
+    left, right = axes.get_xlim()
+    start, end = max(view.band[0], left), min(view.band[1], right)
+    if not start < end:
+        return
     axes.plot([start, start, end, end], [foot + tick, foot, foot, foot + tick], color=SOFT_INK, linewidth=1.0, zorder=6,
               label="_band")  # fmt: skip
     means = [option.band_mean_change.get(name) for option in view.options[1:]]
     words = ", ".join(signed(100 * mean, 1, "%") for mean in means if mean is not None)
-    text = f"your band {span(start, end)}" if roomy else "your band"
+    text = f"your band {span(*view.band)}" if roomy else "your band"
+    words += ", as far as computed" if words and roomy and (start, end) != tuple(view.band) else ""
     axes.annotate(f"{text}: mean {words}" if words else text, ((start + end) / 2, foot), (0, 2.5), zorder=9,
                   textcoords="offset points", ha="center", va="bottom", fontsize=7.5, color=SOFT_INK)  # fmt: skip
 

@@ -114,13 +114,13 @@ def summary_rows(comparison: Any) -> list[list[str]]:
         if name == POWER:
             rows.append(row("most power, corrected", lambda o, v: _corrected_power(o)))
         shape = f"envelope of {words} at"
-        rows.append(row(shape, lambda o, v, n=name: _place(o.envelopes[n].peak, v and v.envelope_shift[n])))
+        rows.append(row(shape, lambda o, v, n=name: _envelope(o.envelopes[n], v and v.envelope_shift[n])))
     band = comparison.band
     where = "in common" if band is None else f"{band[0]:.0f} to {band[1]:.0f}"
     for name, words in ((VE, "VE"), (TORQUE, "torque")):
         below = "cross-over" if band is None else f"{band[0]:.0f}"
         for title, cell in (
-            (f"mean {words}, {where}", lambda c: percent_change(c.mean)),
+            (f"mean {words}, {where}", _mean),
             (f"largest gain of {words}", lambda c: _spot(c.largest_gain)),
             (f"largest loss of {words}", lambda c: _spot(c.largest_loss)),
             (f"largest loss of {words} below {below}", lambda c: _spot(c.largest_loss_below)),
@@ -156,6 +156,17 @@ def _place(peak: Any, shift: float | None) -> str:
         return NOTHING
     edge = {"high": " or above", "low": " or below"}.get(peak.at_end, "")
     return speed(rounded(peak.rpm)) + edge + (f" ({signed(rounded(shift), 0)})" if shift is not None else "")
+
+
+def _envelope(envelope: Any, shift: float | None) -> str:
+    """Where an envelope is highest; nothing where its points lie too far apart to average lobes away."""
+    return NOTHING if envelope.sparse else _place(envelope.peak, shift)
+
+
+def _mean(change: Any) -> str:
+    """The mean over the band, and what of the band it is over where not all of it was computed."""
+    over = f" from {change.covered[0]:.0f} to {change.covered[1]:.0f}" if change.covered != change.band else ""
+    return percent_change(change.mean) + over
 
 
 def _change(versus: Any, name: str, words: Callable[[Any], str]) -> str:
@@ -230,8 +241,8 @@ SWEEP_COLUMNS: tuple[tuple[str, str, Callable[[float], str]], ...] = (
     ("pumping_mean_pressure", "pumping {unit}", lambda value: quantity("pumping_mean_pressure", value, unit=False)),
     ("air_flow", "air {unit}", lambda value: quantity("air_flow", value, unit=False)),
     ("exhaust_temperature", "exhaust {unit}", lambda value: quantity("exhaust_temperature", value, unit=False)),
-    ("boost_pressure", "boost {unit}", lambda value: quantity("boost_pressure", value, unit=False)),
-    ("exhaust_pressure", "manifold {unit}", lambda value: quantity("exhaust_pressure", value, unit=False)),
+    ("boost_pressure", "boost {unit} gauge", lambda value: quantity("boost_pressure", value, unit=False)),
+    ("exhaust_pressure", "manifold {unit} abs", lambda value: quantity("exhaust_pressure", value, unit=False)),
     ("wastegate_share", "wastegate", percent),
 )
 WHERE_THERE = {*CORRECTED, "boost_pressure", "exhaust_pressure", "wastegate_share"}
