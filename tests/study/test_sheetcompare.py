@@ -50,6 +50,14 @@ def test_the_same_three_percent_counts_on_one_bench_and_not_on_two():
     assert {row.verdict for row in own.rows} == {"perhaps gain"}
 
 
+def test_lifts_are_told_in_the_unit_of_the_sheet():
+    """A gain of 5 % at 0.2 and 0.3 in only; 25.4 mm are an inch."""
+    lift, flow = [0.1 * k * 0.0254 for k in (1, 2, 3, 4)], (62.0, 115.0, 146.0, 152.0)
+    after = readings([q * (1.05 if k in (1, 2) else 1.0) for k, q in enumerate(flow)], lift=lift)
+    made = compare_sheets(readings(flow, lift=lift), after)
+    assert "gain at 0.2 and 0.3 in." in made.sentence("in") and "gain at 5.08 and 7.62 mm." in made.sentence()
+
+
 @given(st.lists(st.floats(-0.2, 0.2), min_size=11, max_size=11))
 @settings(max_examples=60, deadline=None)
 def test_changes_are_after_over_before_at_every_lift(shares):

@@ -117,7 +117,7 @@ class FlowFile:
         kind = f"{SEPARATOR_WORDS[self.separator]} between columns{decimal}" if self.separator else "workbook"
         unit = {"D": "lift over valve diameter", "": "unit not said"}.get(self.lift_unit, self.lift_unit)
         heading = f' from column "{self.lift_heading}"' if self.lift_heading else ""
-        out = [f"{kind}; {len(self.lifts)} lifts{heading}, {unit}"]
+        out = [f"{kind}; {len(self.lifts)} lifts{heading} ({unit})"]
         for column in self.columns:
             where = f" at {column.depression}" if column.depression else ", depression not said"
             told = f'column {column.place + 1} "{column.heading}": flow, {column.name}, {column.unit or "unit not said"}{where}'

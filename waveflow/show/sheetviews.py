@@ -173,7 +173,7 @@ def _view(
     if after is not None:
         comparison = compare_sheets(before, after, between, repeat)
         findings += comparison.findings
-        sentences.append(comparison.sentence())
+        sentences.append(comparison.sentence("mm" if sheet.lift_unit == "D" else sheet.lift_unit))
         if mount is None and not apart:
             sentences.append(
                 'Counted as read on one bench, the head taken off in between; if not, say --between "same mount" or '

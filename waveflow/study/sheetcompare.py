@@ -15,7 +15,7 @@ import numpy as np
 
 from waveflow.engine.bench import BenchAir, convert_flow, sheet_findings
 from waveflow.engine.flowsheet import ValveFlow, curtain_area, from_sheet
-from waveflow.units import show
+from waveflow.units import from_si, show
 
 Mount = Literal["same mount", "remounted", "other bench"]
 NOISE: dict[str, tuple[float, float]] = {"same mount": (0.005, 0.01), "remounted": (0.01, 0.02), "other bench": (0.20, 0.20)}
@@ -123,8 +123,8 @@ class SheetComparison:
     mount: str
     findings: tuple[str, ...]
 
-    def sentence(self) -> str:
-        """What is above the noise and what is not, in one or two sentences."""
+    def sentence(self, unit: str = "mm") -> str:
+        """What is above the noise and what is not, in one or two sentences; lifts in a `unit` [str] of length."""
         if not self.rows:
             return "The two sheets share no lift: nothing can be compared."
         low, high = self.noise
@@ -138,10 +138,12 @@ class SheetComparison:
                 "on one bench, or one plate on both."
             )
         sure = [
-            f"{word} at {_lifts(kinds[kind], self.rows)}" for kind, word in (("gain", "gain"), ("loss", "LOSS")) if kinds[kind]
+            f"{word} at {_lifts(kinds[kind], self.rows, unit)}"
+            for kind, word in (("gain", "gain"), ("loss", "LOSS"))
+            if kinds[kind]
         ]
         open_ones = [
-            f"a {kind.removeprefix('perhaps ')} at {_lifts(kinds[kind], self.rows)}"
+            f"a {kind.removeprefix('perhaps ')} at {_lifts(kinds[kind], self.rows, unit)}"
             for kind in ("perhaps gain", "perhaps loss")
             if kinds[kind]
         ]
@@ -151,8 +153,9 @@ class SheetComparison:
             else f"Nothing is above the noise of {_noise(low, high)}."
         ]
         words += [f"Perhaps {' and '.join(open_ones)}."] if open_ones else []
-        words += [f"Within the noise at {_lifts(kinds['noise'], self.rows)}."] if kinds["noise"] and sure + open_ones else []
-        words += [f"Not judged at {_lifts(kinds['not judged'], self.rows)}."] if kinds["not judged"] else []
+        if kinds["noise"] and sure + open_ones:
+            words.append(f"Within the noise at {_lifts(kinds['noise'], self.rows, unit)}.")
+        words += [f"Not judged at {_lifts(kinds['not judged'], self.rows, unit)}."] if kinds["not judged"] else []
         return " ".join(words)
 
 
@@ -160,11 +163,11 @@ def _noise(low: float, high: float) -> str:
     return f"{100 * low:.2g} %" if low == high else f"{100 * low:.2g} to {100 * high:.2g} %"
 
 
-def _lifts(rows: list[LiftChange], all_rows: Sequence[LiftChange]) -> str:
+def _lifts(rows: list[LiftChange], all_rows: Sequence[LiftChange], unit: str) -> str:
     if len(rows) == len(all_rows):
         return "every lift"
-    texts = [f"{row.lift * 1e3:.4g}" for row in rows]
-    return (f"{', '.join(texts[:-1])} and {texts[-1]}" if texts[1:] else texts[0]) + " mm"
+    texts = [f"{from_si(row.lift, unit):.4g}" for row in rows]
+    return (f"{', '.join(texts[:-1])} and {texts[-1]}" if texts[1:] else texts[0]) + f" {unit}"
 
 
 def noise_of(mount: str, repeat: float | None = None, converted: bool = False) -> tuple[float, float]:
