@@ -12,6 +12,9 @@ from waveflow.show.endings import Refused
 from waveflow.show.new import NEW_CELL, speeds_of
 from waveflow.show.terminal import say
 
+WALLS = ("Water, the plug's thread and the gasket's fire ring lie behind and beside chamber walls: measure their thickness "
+         "before grinding, and wear eye, ear and breathing protection.")  # fmt: skip
+
 
 @click.command(short_help="What laying back the chamber does.")
 @click.argument("file", type=click.Path(path_type=Path))
@@ -68,13 +71,14 @@ def _print(made) -> None:
     from waveflow.show.words import percent_change
 
     out = console(None)
-    heads = [("rpm", "right"), ("torque, Nm", "right"), ("chamber alone", "right"), ("VE", "right"), ("chamber alone", "right")]
+    heads = [("rpm", "right"), ("torque, N m", "right"), ("chamber alone", "right"), ("VE, %", "right"),
+             ("chamber alone", "right")]  # fmt: skip
     if made.both:
         heads += [("torque with flow", "right"), ("VE with flow", "right")]
     rows = []
     for number, speed in enumerate(made.rpm):
         torque, filling = made.before[number]
-        row = [f"{speed:g}", f"{torque:.1f}", percent_change(made.share("chamber", number)), f"{filling:.3f}",
+        row = [f"{speed:g}", f"{torque:.1f}", percent_change(made.share("chamber", number)), f"{100 * filling:.1f}",
                percent_change(made.share("chamber", number, 1))]  # fmt: skip
         if made.both:
             row += [percent_change(made.share("both", number)), percent_change(made.share("both", number, 1))]
@@ -83,3 +87,5 @@ def _print(made) -> None:
     out.print(table(tuple(heads), rows, title))
     out.print(made.sentence)
     out.print("Burn and spark are held: whether the old ratio knocked, or the new one wants more advance, is not computed.")
+    if made.change.added > 0.0:
+        out.print(WALLS)
