@@ -174,7 +174,8 @@ def _pressures(axes: Axes, view: CycleView) -> None:
         rise, _, digits = measure("pressure", wave.rise)
         text = f"ram wave {signed(float(rise), digits, unit)},\n{wave.before_closing:.0f}° before closing"
         axes.annotate(text, (view.intake_close, top), (8, 4), textcoords="offset points", fontsize=7.5, va="center",
-                      fontweight="bold", color=INTAKE.color, zorder=8)  # fmt: skip
+                      fontweight="bold", color=INTAKE.color, zorder=8,
+                      bbox={"facecolor": "white", "alpha": 0.85, "linewidth": 0, "pad": 1.0})  # fmt: skip
     axes.legend(loc="upper left", bbox_to_anchor=(0.24, 1.2), ncols=5, fontsize=7, handlelength=2.4, columnspacing=1.6)
     name_axes(axes, f"pressure, {unit} absolute")
 

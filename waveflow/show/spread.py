@@ -15,6 +15,8 @@ from waveflow.show.new import NEW_CELL, speeds_of
 from waveflow.show.terminal import say
 
 SAMPLES = "finished-samples.jsonl"
+FEW = 40
+"""Below this fewer than two samples lie beyond 5 % and beyond 95 %."""
 
 
 @click.command(short_help="What all uncertain values do together.")
@@ -96,4 +98,7 @@ def _print(made: Any, shares: tuple[float, ...]) -> None:
         out.print(f"{made.failed} samples gave no number, such as: {'; '.join(made.reasons)}")
     if made.unsettled:
         out.print(f"{made.unsettled} samples did not come to repeat themselves; their numbers are rough.")
+    if made.samples < FEW:
+        out.print(f"{made.samples} samples are few: 5 % and 95 % are hardly more than the lowest and the highest of them; take "
+                  f"{FEW} or more.")  # fmt: skip
     out.print(made.sentence)
