@@ -16,7 +16,6 @@ from waveflow.show.terminal import console, tables_that_fit
 from waveflow.show.words import number, percent, percent_change, plain
 from waveflow.study.benchrun import BenchRun, bench
 
-RETURNED = 0.005
 CFM = units.TABLE["volume_flow"]["CFM"]
 PER_INCH = units.TABLE["pressure_difference"]["inH2O"]
 

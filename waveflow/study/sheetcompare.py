@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
@@ -17,7 +17,6 @@ from waveflow.engine.bench import BenchAir, convert_flow, sheet_findings
 from waveflow.engine.flowsheet import ValveFlow, curtain_area, from_sheet
 from waveflow.units import from_si, show
 
-Mount = Literal["same mount", "remounted", "other bench"]
 NOISE: dict[str, tuple[float, float]] = {"same mount": (0.005, 0.01), "remounted": (0.01, 0.02), "other bench": (0.20, 0.20)}
 """Change below the first share: noise; between the two: perhaps; above the second: real."""
 LAWS_APART = 0.025

@@ -31,7 +31,8 @@ class Progress(Protocol):
     """Told about every finished speed, by the thread that called ``sweep``.
 
     `done` of `total` speeds (the total grows when points are added), the speed just finished [rpm] and its volumetric
-    efficiency [1], NaN where it failed. Speeds found in the journal are told first.
+    efficiency [1], NaN where it failed. Speeds found in the journal are told first; a method ``reused``, where there is one,
+    hears before that how many they are, so that they do not count in an estimate of time.
     """
 
     def __call__(self, done: int, total: int, rpm: float, ve: float) -> None:
@@ -190,6 +191,7 @@ class _Sweep:
         self.records: dict[float, PointRecord] = {}
         self.running: dict[Future, float] = {}
         self.unrefined = False
+        self.reused = 0  # points from the journal, which say nothing of the time the others take
 
     def run(self, pool: Pool) -> None:
         """The coarse row, then rounds of added points until nothing is left to add."""
@@ -213,9 +215,12 @@ class _Sweep:
         if self.warm:
             parents = nearest(fresh, self._with_state()) if self.records else parents_of(fresh)
         self.asked.update(dict.fromkeys(fresh))
-        for speed in fresh:
-            if speed in self.journal.points:
-                self._record(self.journal.points[speed])
+        kept = [speed for speed in fresh if speed in self.journal.points]
+        self.reused += len(kept)
+        if kept and self.progress is not None and hasattr(self.progress, "reused"):
+            self.progress.reused(self.reused)
+        for speed in kept:
+            self._record(self.journal.points[speed])
         waiting = {speed: parent for speed, parent in parents.items() if speed not in self.records}
         while waiting or self.running:
             for speed in [speed for speed, parent in waiting.items() if parent is None or parent in self.records]:
