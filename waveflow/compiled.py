@@ -75,6 +75,9 @@ numba.config.CACHE_DIR = str(CACHE_FOLDER)
 
 kernel = numba.njit(cache=True, error_model="numpy", nogil=True)
 
+kernel_within = numba.njit(cache=True, error_model="numpy", nogil=True, forceinline=True)
+"""`kernel` for functions that must dissolve in their caller's loop, lest the call keep the compiler from vector code."""
+
 
 def _kernel_of_rows() -> Any:
     """`kernel` for passes over cells whose array arguments never overlap, told to the compiler.

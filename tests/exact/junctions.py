@@ -11,6 +11,7 @@ from waveflow.physics import layout as lay
 from waveflow.physics.assembly import Assembly
 from waveflow.physics.gas import Gas
 from waveflow.physics.joints import WORK_COLUMNS, joint_fluxes
+from waveflow.physics.pairs import pair_fluxes, pair_table
 
 
 @dataclass(frozen=True)
@@ -55,14 +56,33 @@ class Junction:
         self.flux = np.zeros((lay.FIELDS, state.temp.size + 1))
         count = len(self.net.member)
         self.work, self.last = np.zeros((count, WORK_COLUMNS)), np.zeros((1, 2))
+        self.pending = np.ones(1, np.bool_)
+        self.index, self.pairs = pair_table(self.net)
 
     def flow(self, members: list[Member]) -> Flow:
         """Fluxes for the states of all members, upstream ones first. A joint that is not solved fails the test."""
+        states = self._states(members)
+        assert joint_fluxes(self.gas, self.net.joint, self.net.member, states, self.flux, self.work, self.last, self.pending) == -1
+        return self._result()
+
+    def pair_flow(self, members: list[Member]) -> Flow | None:
+        """The same from the vector code for two pipes; None where that leaves the joint to the general solution."""
+        half = np.ones((10, self.flux.shape[1]))
+        for m, (rho, vel, pres, yf, yb) in zip(self.net.member, self._states(members), strict=True):
+            rows = half[:5] if m["sign"] > 0 else half[5:]
+            rows[:, m["face"]] = rho, m["sign"] * vel, pres, yf, yb
+        pending = np.ones(1, np.bool_)
+        pair_fluxes(self.net, self.gas, self.index, self.pairs, half, self.flux, pending)
+        return None if pending[0] else self._result()
+
+    def _states(self, members: list[Member]) -> NDArray:
         states = np.zeros((len(members), 5))
         for row, m in zip(states, members, strict=True):
             r = (1.0 - m.burned) * self.gas.r[0] + m.burned * self.gas.r[2]
             row[:] = m.pressure / (r * m.temp), m.mach * np.sqrt(1.4 * r * m.temp), m.pressure, 0.0, m.burned
-        assert joint_fluxes(self.gas, self.net.joint, self.net.member, states, self.flux, self.work, self.last) == -1
+        return states
+
+    def _result(self) -> Flow:
         at = self.net.member["face"]
         sign = self.net.member["sign"]
         mass, momentum, energy, fuel, burned = self.flux[:, at]

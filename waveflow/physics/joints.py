@@ -205,8 +205,8 @@ def _balance(gas, joint, member, work, p_joint):
 
 
 @kernel
-def joint_fluxes(gas, joints, member, half_state, flux, work, last_time):
-    """Write the flux through the end faces of all members of all joints.
+def joint_fluxes(gas, joints, member, half_state, flux, work, last_time, pending):
+    """Write the flux through the end faces of all members of the joints that are `pending` (joints,).
 
     half_state (members, 5): rho, outward velocity, pressure, fuel and burned fractions next to each member's end.
     flux (FIELDS, n+1), times area, in +x direction. work: (members, WORK_COLUMNS) scratch that keeps
@@ -216,6 +216,8 @@ def joint_fluxes(gas, joints, member, half_state, flux, work, last_time):
     """
     failed = -1
     for j in range(joints.shape[0]):
+        if not pending[j]:
+            continue
         joint = joints[j]
         first, count = joint.first, joint.count
         low = 1e300

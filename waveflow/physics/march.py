@@ -17,7 +17,8 @@ import numpy as np
 from waveflow.compiled import kernel
 from waveflow.physics import layout as lay
 from waveflow.physics.accounts import TURBINE, count_turbine, count_valve, enter_events, enter_volumes, write_trace
-from waveflow.physics.ends import end_flux, orifice_flux
+from waveflow.physics.end_blocks import END_BLOCK, FLOW_BLOCK, MEMORY, end_fluxes, gather_ends
+from waveflow.physics.ends import orifice_flux
 from waveflow.physics.joints import WORK_COLUMNS, joint_fluxes
 from waveflow.physics.layout import (
     BURNED,
@@ -42,6 +43,7 @@ from waveflow.physics.layout import (
     V_PRES,
     V_TEMP,
 )
+from waveflow.physics.pairs import LANES, pair_fluxes, pair_table
 from waveflow.physics.pipes import fastest, fluxes, primitives, reconstruct, update
 from waveflow.physics.volumes import STEP_COLUMNS, advance, local_angle
 from waveflow.physics.walls import wall_rows
@@ -136,8 +138,11 @@ def _vapour_added(net, cylinder, mass, fuel, burned):
 
 
 @kernel
-def couple(net, gas, vols, half, angle, flux, rates, counting, accounts, volume_accounts, dt, final):
-    """Ends and orifices: fluxes into the pipes, rates into the volumes; in the final pass also the accounts."""
+def couple(net, gas, vols, through, angle, flux, rates, counting, accounts, volume_accounts, dt, final):
+    """Ends and orifices: fluxes into the pipes, rates into the volumes; in the final pass also the accounts.
+
+    through (ends, 5): flux per area out of every pipe end.
+    """
     rates[:] = 0.0
     for n in range(net.end.shape[0]):
         end = net.end[n]
@@ -145,20 +150,8 @@ def couple(net, gas, vols, half, angle, flux, rates, counting, accounts, volume_
         if not final and net.volume[v].kind == RESERVOIR:
             continue
         i = end.face
-        if end.sign > 0.0:
-            rho, vel, pres, yf, yb = half[L_RHO, i], half[L_VEL, i], half[L_PRES, i], half[L_YF, i], half[L_YB, i]
-        else:
-            rho, vel, pres, yf, yb = half[R_RHO, i], -half[R_VEL, i], half[R_PRES, i], half[R_YF, i], half[R_YB, i]
-        inward, outward = _openings(end, net, angle)
-        m_v = vols[v, V_MASS]
-        yfv, ybv = vols[v, V_FUEL] / m_v, vols[v, V_BURNED] / m_v
-        mass, force, power, fuel, burned = end_flux(
-            gas, rho, vel, pres, yf, yb, inward, outward, vols[v, V_TEMP], vols[v, V_PRES], yfv, ybv, end.recovery
-        )
-        mass *= end.area
-        power *= end.area
-        fuel *= end.area
-        burned *= end.area
+        mass, force, power = through[n, 0] * end.area, through[n, 1], through[n, 2] * end.area
+        fuel, burned = through[n, 3] * end.area, through[n, 4] * end.area
         added, added_power = 0.0, 0.0
         if end.fuelled > 0.0:
             added, added_power = _vapour_added(net, end.cylinder, mass, fuel, burned)
@@ -249,8 +242,17 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
     tally = np.zeros((n_vol, STEP_COLUMNS))
     n_cyl = net.cylinder.shape[0]
     valve_flow = np.zeros((n_cyl, 2))
+    n_end = net.end.shape[0]
+    ends = np.ones(((n_end + LANES - 1) // LANES, END_BLOCK))
+    flow_out, flow_in = np.ones(FLOW_BLOCK), np.ones(FLOW_BLOCK)
+    openings, through, end_memory = np.zeros((n_end, 2)), np.zeros((n_end, 5)), np.ones((n_end, MEMORY))
+    every, changing = np.ones(n_end, np.bool_), np.ones(n_end, np.bool_)
+    for k in range(n_end):
+        changing[k] = net.volume[net.end[k].volume].kind != RESERVOIR
     joint_state = np.zeros((net.member.shape[0], 5))
     joint_last = np.zeros((net.joint.shape[0], 2))
+    pair_index, pairs = pair_table(net)
+    pending = np.ones(net.joint.shape[0], np.bool_)
     work = np.zeros((max(net.member.shape[0], 1), WORK_COLUMNS))
 
     degrees_per_second = 6.0 * rpm
@@ -294,15 +296,22 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         fluxes(half, face_area, gas, flux)
 
         middle = angle + 0.5 * degrees
-        couple(net, gas, vols, half, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, False)
+        for k in range(n_end):
+            openings[k, 0], openings[k, 1] = _openings(net.end[k], net, middle)
+        gather_ends(net, gas, half, ends)
+        end_fluxes(net, gas, vols, ends, openings, changing, end_memory, flow_out, flow_in, through)
+        couple(net, gas, vols, through, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, False)
         if n_cyl > 0:
             piston_speed = 4.0 * net.cylinder[0].crank * rpm / 60.0
         advance(net, gas, vols, vols, rates, memory, mid, tally, angle, 0.5 * degrees, 0.5 * dt, piston_speed)
         valve_flow[:] = 0.0
-        couple(net, gas, mid, half, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, True)
+        end_fluxes(net, gas, mid, ends, openings, every, end_memory, flow_out, flow_in, through)
+        couple(net, gas, mid, through, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, True)
         if net.joint.shape[0] > 0:
+            pending[:] = True
+            pair_fluxes(net, gas, pair_index, pairs, half, flux, pending)
             _joint_states(net, half, joint_state)
-            failed = joint_fluxes(gas, net.joint, net.member, joint_state, flux, work, joint_last)
+            failed = joint_fluxes(gas, net.joint, net.member, joint_state, flux, work, joint_last, pending)
             if failed >= 0:
                 return JOINT_TROUBLE, failed, angle, steps, written
         advance(net, gas, vols, mid, rates, memory, end_vols, tally, angle, degrees, dt, piston_speed)

@@ -13,10 +13,10 @@ from __future__ import annotations
 
 import math
 
-from waveflow.compiled import kernel
+from waveflow.compiled import kernel, kernel_within
 
 
-@kernel
+@kernel_within
 def mixture(gas, yf, yb):
     """Coefficients of e(T) of air + `yf` fuel vapour + `yb` burned gas (mass fractions) [J/kg]."""
     e = gas.e
@@ -35,14 +35,14 @@ def mixture(gas, yf, yb):
     )
 
 
-@kernel
+@kernel_within
 def gas_constant(gas, yf, yb):
     """Specific gas constant of the mixture [J/kg/K]."""
     r = gas.r
     return (1.0 - yf - yb) * r[0] + yf * r[1] + yb * r[2]
 
 
-@kernel
+@kernel_within
 def energy(c, temp):
     """Specific internal energy [J/kg]."""
     t = temp * 1e-3
@@ -51,7 +51,7 @@ def energy(c, temp):
     return low + u * u * (c[6] + u * (c[7] + u * (c[8] + u * c[9])))
 
 
-@kernel
+@kernel_within
 def heat_capacity(c, temp):
     """Specific heat at constant volume [J/kg/K]."""
     t = temp * 1e-3

@@ -1,0 +1,376 @@
+"""All pipe ends at once, as vector code: the restriction of `ends`, which stays the reference for every single one.
+
+Open ends are sorted by the direction of their flow into blocks of LANES, and solved there by Newton's method for the square
+of the mass flux, which unlike the flux itself has a finite slope at rest:
+
+* out of the pipe, unknown the pressure p at its end: 2 (psi rho_t)^2 (h0(p) - h_t) = (rho u)^2, the throat t at the volume's
+  pressure or sonic, whichever is hotter (where it is sonic the flux is stationary in the throat's state, so the slope at a
+  fixed throat serves both);
+* into the pipe, unknown the cooling T0 - T of gas brought isentropically from the volume to the pressure of the pipe's end:
+  2 (psi rho_t)^2 (h0 - h_t) = (rho w)^2, the throat at T or sonic.
+
+The guess is the answer for incompressible flow and a linear wave, times what that was wrong by in the solution before. Ends
+that are near sonic themselves, recover momentum, or where Newton did not arrive are solved by `ends.end_flux`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from waveflow.compiled import kernel, kernel_of_rows, kernel_within
+from waveflow.physics.ends import OPEN, end_flux
+from waveflow.physics.layout import L_PRES, L_RHO, L_VEL, L_YB, L_YF, V_BURNED, V_FUEL, V_MASS, V_PRES, V_TEMP
+from waveflow.physics.layout import R_RHO as RIGHT
+from waveflow.physics.pairs import LANES, arrested_and_slope
+from waveflow.physics.thermo import energy, gas_constant, heat_capacity, mixture
+from waveflow.physics.vectors import exp2, log2
+
+# rows of a block of ends as they come: half-time state next to the end, velocity outward; then what follows from it alone
+E_RHO, E_VEL, E_PRES, E_YF, E_YB, E_KAPPA, E_STOP = range(0, 7 * LANES, LANES)
+END_BLOCK = 7 * LANES
+
+# rows of a block of ends with flow in one direction: pipe, opening, volume, start; and the answer
+RHO, VEL, PRES, YF, YB, KAPPA, STOP, PSI, TEMP0, PRES0, YF0, YB0, TRUST = range(0, 13 * LANES, LANES)
+GAS, GUESS, X, STEP, SIZE, MACH2, MASS, FORCE, POWER = range(13 * LANES, 22 * LANES, LANES)
+C0, C1, C2, C3, C4, C5, C6, C7, C8, C9 = range(22 * LANES, 32 * LANES, LANES)
+# out: temperature and enthalpy of the throat at the volume's pressure. In: enthalpy and entropy at rest, sonic throat
+AUX0, AUX1, AUX2, AUX3, AUX4 = range(32 * LANES, 37 * LANES, LANES)
+FLOW_BLOCK = 37 * LANES
+
+MEMORY = 2
+"""Columns of an end's memory: what the guess was wrong by, for flow out of and into the pipe."""
+
+_ROUNDS = 8
+_ENOUGH = 1e-6  # last change of the unknown over its distance from no flow that ends the search
+_WELL_ENOUGH = 1e-5  # and the one that still counts as an answer
+_NEARLY_SONIC = 0.95  # squared Mach number from which an end is left to `ends`
+
+
+@kernel_within
+def entropy_log(c, r, temp):
+    """`thermo.entropy` up to a constant, without branches."""
+    t = temp * 1e-3
+    u = max(t - 1.0, 0.0)
+    log_t = 0.6931471805599453 * log2(t)
+    q3 = 5.0 * c[9]
+    q2 = 4.0 * c[8] - q3
+    q1 = 3.0 * c[7] - q2
+    q0 = 2.0 * c[6] - q1
+    low = (1e-3 * c[1] + r) * log_t + 1e-3 * t * (
+        2.0 * c[2] + t * (1.5 * c[3] + t * (4.0 / 3.0 * c[4] + t * 1.25 * c[5]))
+    )
+    return low + 1e-3 * (u * (q0 + u * (0.5 * q1 + u * (q2 / 3.0 + u * 0.25 * q3))) - (q0 * log_t if t > 1.0 else 0.0))
+
+
+@kernel_within
+def exponential(x):
+    """e to the power of x."""
+    return exp2(1.4426950408889634 * x)
+
+
+@kernel_within
+def coefficients(block, i):
+    """The ten energy coefficients of lane i."""
+    return (
+        block[C0 + i], block[C1 + i], block[C2 + i], block[C3 + i], block[C4 + i],
+        block[C5 + i], block[C6 + i], block[C7 + i], block[C8 + i], block[C9 + i],
+    )  # fmt: skip
+
+
+@kernel_of_rows
+def arrest(block, gas):
+    """cp/cv and the pressure of the gas brought to rest, for a block of ends as they come."""
+    for i in range(LANES):
+        rho, vel, pres, yf, yb = block[E_RHO + i], block[E_VEL + i], block[E_PRES + i], block[E_YF + i], block[E_YB + i]
+        r = gas_constant(gas, yf, yb)
+        kappa = 1.0 + r / heat_capacity(mixture(gas, yf, yb), pres / (r * rho))
+        stop, _ = arrested_and_slope(rho, vel, pres, kappa)
+        block[E_KAPPA + i] = kappa
+        block[E_STOP + i] = stop
+
+
+@kernel_of_rows
+def begin_out(block, gas):
+    """Flow out of the pipe: throat at the volume's pressure, first guess of the pressure at the end."""
+    for i in range(LANES):
+        rho, pres, kappa, stop, psi = block[RHO + i], block[PRES + i], block[KAPPA + i], block[STOP + i], block[PSI + i]
+        yf, yb, back = block[YF + i], block[YB + i], block[PRES0 + i]
+        c = mixture(gas, yf, yb)
+        r = gas_constant(gas, yf, yb)
+        block[GAS + i] = r
+        block[C0 + i], block[C1 + i], block[C2 + i], block[C3 + i], block[C4 + i] = c[0], c[1], c[2], c[3], c[4]
+        block[C5 + i], block[C6 + i], block[C7 + i], block[C8 + i], block[C9 + i] = c[5], c[6], c[7], c[8], c[9]
+        temp = pres / (r * rho)
+        log_ratio = 0.6931471805599453 * log2(back / pres)
+        cp = heat_capacity(c, temp) + r
+        cold = temp * exponential(log_ratio * r / cp)
+        target = entropy_log(c, r, temp) + r * log_ratio
+        cold += (target - entropy_log(c, r, cold)) * cold / (heat_capacity(c, cold) + r)
+        cold += (target - entropy_log(c, r, cold)) * cold / (heat_capacity(c, cold) + r)
+        block[AUX0 + i] = cold
+        block[AUX1 + i] = energy(c, cold) + r * cold
+        # psi^2 (2 rho (stop - z u - back)) = rho^2 u^2 (1 - psi^2)
+        z = np.sqrt(rho * kappa * pres)
+        a = 0.5 * rho * (1.0 - psi * psi)
+        b = psi * psi * z
+        q = psi * psi * max(stop - back, 0.0)
+        u = 2.0 * q / (b + np.sqrt(b * b + 4.0 * a * q) + 1e-300)
+        drop = z * u
+        block[GUESS + i] = drop
+        whole = psi >= OPEN
+        trusted = stop - min(drop * block[TRUST + i], 0.999 * (stop - back))
+        block[X + i] = back if whole else trusted
+        block[SIZE + i] = 0.0 if whole else 1.0
+
+
+@kernel_of_rows
+def round_out(block):
+    """One round for flow out of the pipe."""
+    for i in range(LANES):
+        p = block[X + i]
+        rho, vel, pres, kappa, stop = block[RHO + i], block[VEL + i], block[PRES + i], block[KAPPA + i], block[STOP + i]
+        r, psi, back, free = block[GAS + i], block[PSI + i], block[PRES0 + i], block[SIZE + i]
+        cold, h_cold = block[AUX0 + i], block[AUX1 + i]
+        c = coefficients(block, i)
+        ratio = p / pres
+        cooled = exp2(0.5 * (kappa - 1.0) / kappa * log2(ratio))
+        stiff = (kappa + 1.0) * p + (kappa - 1.0) * pres
+        root = np.sqrt(2.0 / (rho * stiff))
+        pushed = p > pres
+        rho_e = rho * (stiff / ((kappa - 1.0) * p + (kappa + 1.0) * pres) if pushed else ratio / (cooled * cooled))
+        sound_in = np.sqrt(kappa * pres / rho)
+        u = vel - ((p - pres) * root if pushed else 2.0 / (kappa - 1.0) * sound_in * (cooled - 1.0))
+        per_sound2 = rho_e / (kappa * p)
+        du = -np.sqrt(per_sound2) / rho_e
+        temp = p / (r * rho_e)
+        h0 = energy(c, temp) + r * temp + 0.5 * u * u
+        # throat: at the volume's pressure, or sonic if the stream would be faster there
+        cv = heat_capacity(c, cold)
+        excess = h0 - h_cold - 0.5 * (1.0 + r / cv) * r * cold
+        sonic = cold + excess / (cv + r + 0.5 * (1.0 + r / cv) * r)
+        cv = heat_capacity(c, sonic)
+        sonic += (h0 - energy(c, sonic) - r * sonic - 0.5 * (1.0 + r / cv) * r * sonic) / (
+            cv + r + 0.5 * (1.0 + r / cv) * r
+        )
+        choked = excess > 0.0
+        throat = sonic if choked else cold
+        p_t = back * (exponential((entropy_log(c, r, sonic) - entropy_log(c, r, cold)) / r) if choked else 1.0)
+        h_t = (energy(c, sonic) + r * sonic) if choked else h_cold
+        dense = psi * p_t / (r * throat)
+        flux = rho_e * u
+        miss = 2.0 * dense * dense * (h0 - h_t) - flux * flux
+        slope = 2.0 * dense * dense * (1.0 / rho_e + u * du) - 2.0 * flux * (u * per_sound2 + rho_e * du)
+        step = -free * miss / slope
+        new = p + step
+        new = new if new > back else 0.5 * (p + back)
+        new = new if new < stop else 0.5 * (p + stop)
+        block[MACH2 + i] = u * u * per_sound2
+        block[MASS + i] = flux
+        block[FORCE + i] = p + flux * u
+        block[POWER + i] = flux * h0
+        block[STEP + i] = abs(step) / (stop - p + 1e-8 * back)
+        block[AUX2 + i] = stop - p
+        block[X + i] = new if free > 0.0 else p
+
+
+@kernel_of_rows
+def begin_in(block, gas):
+    """Flow into the pipe: the volume's gas at rest, its sonic throat, first guess of the cooling."""
+    for i in range(LANES):
+        rho, pres, kappa, stop, psi = block[RHO + i], block[PRES + i], block[KAPPA + i], block[STOP + i], block[PSI + i]
+        yf, yb, temp0, pres0 = block[YF0 + i], block[YB0 + i], block[TEMP0 + i], block[PRES0 + i]
+        c = mixture(gas, yf, yb)
+        r = gas_constant(gas, yf, yb)
+        block[GAS + i] = r
+        block[C0 + i], block[C1 + i], block[C2 + i], block[C3 + i], block[C4 + i] = c[0], c[1], c[2], c[3], c[4]
+        block[C5 + i], block[C6 + i], block[C7 + i], block[C8 + i], block[C9 + i] = c[5], c[6], c[7], c[8], c[9]
+        h0 = energy(c, temp0) + r * temp0
+        s0 = entropy_log(c, r, temp0)
+        cp = heat_capacity(c, temp0) + r
+        sonic = temp0 * 2.0 / (1.0 + cp / (cp - r))
+        for _ in range(3):
+            cv = heat_capacity(c, sonic)
+            half = 0.5 * (1.0 + r / cv) * r
+            sonic += (h0 - energy(c, sonic) - r * sonic - half * sonic) / (cv + r + half)
+        p_c = pres0 * exponential((entropy_log(c, r, sonic) - s0) / r)
+        dense = psi * p_c / (r * sonic)
+        square = 2.0 * dense * dense * (h0 - energy(c, sonic) - r * sonic)
+        deepest = temp0 * (1.0 - exponential(0.6931471805599453 * log2(stop / pres0) * r / cp))
+        gap = pres0 - stop
+        rho0 = pres0 / (r * temp0)
+        z = np.sqrt(rho * kappa * pres)
+        # psi sqrt(2 rho0 gap) y = rho0 gap (1 - y^2) / (rho a)
+        a = rho0 * gap / z
+        b = psi * np.sqrt(2.0 * rho0 * gap)
+        y = 2.0 * a / (b + np.sqrt(b * b + 4.0 * a * a) + 1e-300)
+        cooling = deepest * y * y
+        # with a sonic throat: its mass flux into a linear wave
+        p = 0.5 * (stop + np.sqrt(stop * stop + 4.0 * np.sqrt(square) * z * r * temp0))
+        fed = temp0 * (1.0 - exponential(0.6931471805599453 * log2(p / pres0) * r / cp))
+        cooling = fed if cooling > temp0 - sonic else cooling
+        block[GUESS + i] = cooling
+        trusted = cooling * block[TRUST + i]
+        block[X + i] = trusted if trusted < 0.999 * deepest else 0.999 * deepest
+        block[SIZE + i] = deepest
+        block[AUX0 + i], block[AUX1 + i], block[AUX2 + i], block[AUX3 + i] = h0, s0, sonic, square
+
+
+@kernel_of_rows
+def round_in(block):
+    """One round for flow into the pipe."""
+    for i in range(LANES):
+        cooling = block[X + i]
+        rho, vel, pres, kappa = block[RHO + i], block[VEL + i], block[PRES + i], block[KAPPA + i]
+        r, psi, temp0, pres0 = block[GAS + i], block[PSI + i], block[TEMP0 + i], block[PRES0 + i]
+        h0, s0, sonic, square, deepest = block[AUX0 + i], block[AUX1 + i], block[AUX2 + i], block[AUX3 + i], block[SIZE + i]
+        c = coefficients(block, i)
+        temp = temp0 - cooling
+        cp = heat_capacity(c, temp) + r
+        p = pres0 * exponential((entropy_log(c, r, temp) - s0) / r)
+        dense = psi * p / (r * temp)
+        choked = temp < sonic
+        fed = square if choked else 2.0 * dense * dense * (h0 - energy(c, temp) - r * temp)
+        d_fed = 0.0 if choked else 2.0 * dense * dense * (2.0 * (cp - r) / r * (h0 - energy(c, temp) - r * temp) / temp - cp)
+        # the pipe's gas answers with a wave
+        ratio = p / pres
+        cooled = exp2(0.5 * (kappa - 1.0) / kappa * log2(ratio))
+        stiff = (kappa + 1.0) * p + (kappa - 1.0) * pres
+        root = np.sqrt(2.0 / (rho * stiff))
+        pushed = p > pres
+        sound_in = np.sqrt(kappa * pres / rho)
+        w = ((p - pres) * root if pushed else 2.0 / (kappa - 1.0) * sound_in * (cooled - 1.0)) - vel
+        dw = root * (1.0 - 0.5 * (kappa + 1.0) * (p - pres) / stiff) if pushed else sound_in * cooled / (kappa * p)
+        # the stream in the pipe: all its enthalpy kept
+        moving = temp0 - min(0.5 * w * w, 0.35 * cp * temp0) / cp
+        for _ in range(2):
+            cv = heat_capacity(c, moving)
+            moving += (h0 - min(0.5 * w * w, 0.35 * cp * temp0) - energy(c, moving) - r * moving) / (cv + r)
+        rho_e = p / (r * moving)
+        flux = rho_e * w
+        d_flux = flux / p + rho_e * dw * (1.0 + w * w / ((cv + r) * moving))
+        miss = fed - flux * flux
+        slope = 2.0 * flux * d_flux * p * cp / (r * temp) - d_fed  # p falls by p cp/(R T) per kelvin of cooling
+        step = -miss / slope
+        new = cooling + step
+        new = new if new > 0.0 else 0.3 * cooling
+        new = new if new < deepest else 0.5 * (cooling + deepest)
+        block[MACH2 + i] = w * w / ((1.0 + r / cv) * r * moving)
+        block[MASS + i] = -flux
+        block[FORCE + i] = p + flux * w
+        block[POWER + i] = -flux * h0
+        block[STEP + i] = abs(step) * (1.0 / (cooling + 1e-8 * temp0) + 1.0 / (deepest - cooling + 1e-8 * temp0))
+        block[AUX4 + i] = cooling
+        block[X + i] = new
+
+
+@kernel
+def _solve(gas, block, count, out):
+    """Newton's rounds for the first `count` lanes of a block."""
+    if out:
+        begin_out(block, gas)
+    else:
+        begin_in(block, gas)
+    for _ in range(_ROUNDS):
+        if out:
+            round_out(block)
+        else:
+            round_in(block)
+        settled = 0
+        for i in range(count):
+            settled += 1 if block[STEP + i] <= _ENOUGH else 0
+        if settled == count:
+            break
+
+
+@kernel
+def _keep(net, gas, block, lanes, count, out, openings, memory, answer):
+    """Take the answers of the first `count` lanes; ends that were not solved go to `ends.end_flux`."""
+    for i in range(count):
+        n = lanes[i]
+        way = 0 if out else 1
+        pace = block[VEL + i] * block[VEL + i] * block[RHO + i]
+        if (
+            block[STEP + i] <= _WELL_ENOUGH
+            and block[MACH2 + i] < _NEARLY_SONIC
+            and pace < block[KAPPA + i] * block[PRES + i]
+            and not (net.end[n].recovery > 0.0 and not out)
+        ):
+            mass = block[MASS + i]
+            yf, yb = (block[YF + i], block[YB + i]) if out else (block[YF0 + i], block[YB0 + i])
+            answer[n, 0], answer[n, 1], answer[n, 2] = mass, block[FORCE + i], block[POWER + i]
+            answer[n, 3], answer[n, 4] = mass * yf, mass * yb
+            found = block[AUX2 + i] if out else block[AUX4 + i]
+            trust = found / block[GUESS + i] if block[GUESS + i] > 0.0 else 1.0
+            memory[n, way] = trust if 0.1 < trust < 10.0 else 1.0
+        else:
+            memory[n, way] = 1.0
+            flow = end_flux(
+                gas, block[RHO + i], block[VEL + i], block[PRES + i], block[YF + i], block[YB + i], openings[n, 0],
+                openings[n, 1], block[TEMP0 + i], block[PRES0 + i], block[YF0 + i], block[YB0 + i], net.end[n].recovery,
+            )  # fmt: skip
+            answer[n, 0], answer[n, 1], answer[n, 2], answer[n, 3], answer[n, 4] = flow
+
+
+@kernel
+def gather_ends(net, gas, half, blocks):
+    """States next to all ends and their pressures at rest, into blocks (blocks, END_BLOCK)."""
+    for n in range(net.end.shape[0]):
+        end = net.end[n]
+        block, i = blocks[n // LANES], n % LANES
+        source = L_RHO if end.sign > 0.0 else RIGHT
+        block[E_RHO + i] = half[source, end.face]
+        block[E_VEL + i] = end.sign * half[source + L_VEL, end.face]
+        block[E_PRES + i] = half[source + L_PRES, end.face]
+        block[E_YF + i] = half[source + L_YF, end.face]
+        block[E_YB + i] = half[source + L_YB, end.face]
+    for b in range(blocks.shape[0]):
+        arrest(blocks[b], gas)
+
+
+@kernel
+def end_fluxes(net, gas, vols, blocks, openings, wanted, memory, flow_out, flow_in, answer):
+    """Fluxes per area, outward, through all `wanted` (ends,) pipe ends: answer (ends, 5) as from `ends.end_flux`.
+
+    blocks: from `gather_ends`; openings (ends, 2): inward and outward [-]; memory (ends, MEMORY); flow_out, flow_in
+    (FLOW_BLOCK,) scratch.
+    """
+    lanes_out, lanes_in = np.empty(LANES, np.int64), np.empty(LANES, np.int64)
+    outs, ins = 0, 0
+    for n in range(net.end.shape[0]):
+        if not wanted[n]:
+            continue
+        from_block, k = blocks[n // LANES], n % LANES
+        v = net.end[n].volume
+        stop = from_block[E_STOP + k]
+        out = stop >= vols[v, V_PRES]
+        psi = openings[n, 1] if out else openings[n, 0]
+        if psi <= 0.0:
+            answer[n, 0], answer[n, 1], answer[n, 2], answer[n, 3], answer[n, 4] = 0.0, stop, 0.0, 0.0, 0.0
+            continue
+        block, i = (flow_out, outs) if out else (flow_in, ins)
+        for row in range(7):
+            block[row * LANES + i] = from_block[row * LANES + k]
+        block[PSI + i] = min(psi, 1.0)
+        block[TEMP0 + i], block[PRES0 + i] = vols[v, V_TEMP], vols[v, V_PRES]
+        block[YF0 + i], block[YB0 + i] = vols[v, V_FUEL] / vols[v, V_MASS], vols[v, V_BURNED] / vols[v, V_MASS]
+        block[TRUST + i] = memory[n, 0 if out else 1]
+        if out:
+            lanes_out[outs] = n
+            outs += 1
+            if outs == LANES:
+                _solve(gas, flow_out, outs, True)
+                _keep(net, gas, flow_out, lanes_out, outs, True, openings, memory, answer)
+                outs = 0
+        else:
+            lanes_in[ins] = n
+            ins += 1
+            if ins == LANES:
+                _solve(gas, flow_in, ins, False)
+                _keep(net, gas, flow_in, lanes_in, ins, False, openings, memory, answer)
+                ins = 0
+    if outs > 0:
+        _solve(gas, flow_out, outs, True)
+        _keep(net, gas, flow_out, lanes_out, outs, True, openings, memory, answer)
+    if ins > 0:
+        _solve(gas, flow_in, ins, False)
+        _keep(net, gas, flow_in, lanes_in, ins, False, openings, memory, answer)
