@@ -11,6 +11,7 @@ from waveflow.physics import layout as lay
 from waveflow.physics.assembly import Assembly
 from waveflow.physics.gas import Gas
 from waveflow.physics.joints import WORK_COLUMNS, joint_fluxes
+from waveflow.physics.merges import MERGE_COLUMNS, merge_fluxes
 from waveflow.physics.pairs import pair_fluxes, pair_table
 
 
@@ -56,6 +57,7 @@ class Junction:
         self.flux = np.zeros((lay.FIELDS, state.temp.size + 1))
         count = len(self.net.member)
         self.work, self.last = np.zeros((count, WORK_COLUMNS)), np.zeros((1, 2))
+        self.merge_work, self.merge_last = np.zeros((count, MERGE_COLUMNS)), np.zeros(1)
         self.pending = np.ones(1, np.bool_)
         self.index, self.pairs = pair_table(self.net)
 
@@ -73,6 +75,15 @@ class Junction:
             rows[:, m["face"]] = rho, m["sign"] * vel, pres, yf, yb
         pending = np.ones(1, np.bool_)
         pair_fluxes(self.net, self.gas, self.index, self.pairs, half, self.flux, pending)
+        return None if pending[0] else self._result()
+
+    def merge_flow(self, members: list[Member]) -> Flow | None:
+        """The same by Newton's method in all unknowns together; None where that leaves the joint to the general solution."""
+        pending = np.ones(1, np.bool_)
+        states = self._states(members)
+        merge_fluxes(
+            self.gas, self.net.joint, self.net.member, states, self.flux, self.merge_work, self.merge_last, pending
+        )
         return None if pending[0] else self._result()
 
     def _states(self, members: list[Member]) -> NDArray:

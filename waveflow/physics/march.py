@@ -43,6 +43,7 @@ from waveflow.physics.layout import (
     V_PRES,
     V_TEMP,
 )
+from waveflow.physics.merges import MERGE_COLUMNS, merge_fluxes
 from waveflow.physics.pairs import LANES, pair_fluxes, pair_table
 from waveflow.physics.pipes import fastest, fluxes, primitives, reconstruct, update
 from waveflow.physics.volumes import STEP_COLUMNS, advance, local_angle
@@ -252,6 +253,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
     joint_state = np.zeros((net.member.shape[0], 5))
     joint_last = np.zeros((net.joint.shape[0], 2))
     pair_index, pairs = pair_table(net)
+    merge_work, merge_last = np.zeros((net.member.shape[0], MERGE_COLUMNS)), np.zeros(net.joint.shape[0])
     pending = np.ones(net.joint.shape[0], np.bool_)
     work = np.zeros((max(net.member.shape[0], 1), WORK_COLUMNS))
 
@@ -311,6 +313,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
             pending[:] = True
             pair_fluxes(net, gas, pair_index, pairs, half, flux, pending)
             _joint_states(net, half, joint_state)
+            merge_fluxes(gas, net.joint, net.member, joint_state, flux, merge_work, merge_last, pending)
             failed = joint_fluxes(gas, net.joint, net.member, joint_state, flux, work, joint_last, pending)
             if failed >= 0:
                 return JOINT_TROUBLE, failed, angle, steps, written
