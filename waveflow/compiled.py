@@ -73,9 +73,13 @@ def _forget_old_folders(root: Path) -> None:
 CACHE_FOLDER = _kernel_folder()
 numba.config.CACHE_DIR = str(CACHE_FOLDER)
 
-kernel = numba.njit(cache=True, error_model="numpy", nogil=True)
+_COMMON: dict[str, Any] = {"cache": True, "error_model": "numpy", "nogil": True, "_nrt": False}
 
-kernel_within = numba.njit(cache=True, error_model="numpy", nogil=True, forceinline=True)
+kernel = numba.njit(**_COMMON)
+kernel_with_memory = numba.njit(**{**_COMMON, "_nrt": True})
+"""`kernel` for functions that make arrays of their own."""
+
+kernel_within = numba.njit(**_COMMON, forceinline=True)
 """`kernel` for functions that must dissolve in their caller's loop, lest the call keep the compiler from vector code."""
 
 
@@ -88,7 +92,7 @@ def _kernel_of_rows() -> Any:
     """
     try:
         cpu.CPUTargetOptions.noalias = options.TargetOptions.Mapping("noalias")
-        return numba.njit(cache=True, error_model="numpy", nogil=True, noalias=True)
+        return numba.njit(**_COMMON, noalias=True)
     except (AttributeError, KeyError):
         return kernel
 

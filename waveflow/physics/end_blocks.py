@@ -328,13 +328,13 @@ def gather_ends(net, gas, half, blocks):
 
 
 @kernel
-def end_fluxes(net, gas, vols, blocks, openings, wanted, memory, flow_out, flow_in, answer):
+def end_fluxes(net, gas, vols, blocks, openings, wanted, memory, flow_out, flow_in, lanes, answer):
     """Fluxes per area, outward, through all `wanted` (ends,) pipe ends: answer (ends, 5) as from `ends.end_flux`.
 
     blocks: from `gather_ends`; openings (ends, 2): inward and outward [-]; memory (ends, MEMORY); flow_out, flow_in
-    (FLOW_BLOCK,) scratch.
+    (FLOW_BLOCK,), lanes (2, LANES): scratch.
     """
-    lanes_out, lanes_in = np.empty(LANES, np.int64), np.empty(LANES, np.int64)
+    lanes_out, lanes_in = lanes[0], lanes[1]
     outs, ins = 0, 0
     for n in range(net.end.shape[0]):
         if not wanted[n]:

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from waveflow.compiled import kernel
+from waveflow.compiled import kernel, kernel_with_memory
 from waveflow.physics import layout as lay
 from waveflow.physics.accounts import TURBINE, count_turbine, count_valve, enter_events, enter_volumes, write_trace
 from waveflow.physics.end_blocks import END_BLOCK, FLOW_BLOCK, MEMORY, end_fluxes, gather_ends
@@ -215,7 +215,7 @@ def _joint_states(net, half, states):
             states[n, 3], states[n, 4] = half[R_YF, i], half[R_YB, i]
 
 
-@kernel
+@kernel_with_memory
 def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wall_heat, trace, trace_step):
     """Run `span` degrees of crank from `start_angle` at `rpm`; the state is changed in place.
 
@@ -246,6 +246,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
     n_end = net.end.shape[0]
     ends = np.ones(((n_end + LANES - 1) // LANES, END_BLOCK))
     flow_out, flow_in = np.ones(FLOW_BLOCK), np.ones(FLOW_BLOCK)
+    lanes = np.zeros((2, LANES), np.int64)
     openings, through, end_memory = np.zeros((n_end, 2)), np.zeros((n_end, 5)), np.ones((n_end, MEMORY))
     every, changing = np.ones(n_end, np.bool_), np.ones(n_end, np.bool_)
     for k in range(n_end):
@@ -301,13 +302,13 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         for k in range(n_end):
             openings[k, 0], openings[k, 1] = _openings(net.end[k], net, middle)
         gather_ends(net, gas, half, ends)
-        end_fluxes(net, gas, vols, ends, openings, changing, end_memory, flow_out, flow_in, through)
+        end_fluxes(net, gas, vols, ends, openings, changing, end_memory, flow_out, flow_in, lanes, through)
         couple(net, gas, vols, through, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, False)
         if n_cyl > 0:
             piston_speed = 4.0 * net.cylinder[0].crank * rpm / 60.0
         advance(net, gas, vols, vols, rates, memory, mid, tally, angle, 0.5 * degrees, 0.5 * dt, piston_speed)
         valve_flow[:] = 0.0
-        end_fluxes(net, gas, mid, ends, openings, every, end_memory, flow_out, flow_in, through)
+        end_fluxes(net, gas, mid, ends, openings, every, end_memory, flow_out, flow_in, lanes, through)
         couple(net, gas, mid, through, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, True)
         if net.joint.shape[0] > 0:
             pending[:] = True

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from waveflow.compiled import kernel, kernel_of_rows, kernel_within
+from waveflow.compiled import kernel, kernel_of_rows, kernel_with_memory, kernel_within
 from waveflow.physics.joints import dynamic_share
 from waveflow.physics.layout import BURNED, ENERGY, FUEL, L_PRES, L_RHO, L_VEL, L_YB, L_YF, MASS, MOMENTUM, R_RHO as RIGHT
 from waveflow.physics.thermo import energy, gas_constant, heat_capacity, mixture
@@ -211,7 +211,7 @@ def _all_settled(pairs):
     return count == LANES
 
 
-@kernel
+@kernel_with_memory
 def pair_table(net):
     """(row of the joint of every pair, table (blocks, BLOCK)): the joints of two members that face each other."""
     index = np.zeros(net.joint.shape[0], np.int64)
