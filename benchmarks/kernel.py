@@ -16,7 +16,7 @@ import numpy as np
 
 from benchmarks.clock import Side, interleaved, median_ratio, spread
 from benchmarks.twin import WIDTHS, Twin, compiler
-from waveflow.compiled import kernel
+from waveflow.compiled import kernel_with_memory
 from waveflow.physics import layout as lay
 from waveflow.physics import march as solver
 from waveflow.physics.assembly import Assembly
@@ -31,10 +31,11 @@ AGREEMENT = 1e-10
 NARROW = ("C 128", "C 256")
 
 
-@kernel
+@kernel_with_memory
 def steps(geometry, ghosts, gas, cfl, cells, temps, count, wall_every, wall_heat):
     """`count` steps of one pipe closed at both ends; returns the time gone by [s]."""
     n = cells.shape[1]
+    far = ghosts[1].cell  # the last real cell; idle ones may follow behind its ghost
     w = np.ones((lay.PRIMITIVES, n))
     wall = np.zeros((lay.SOURCES, n))
     half = np.ones((10, n + 1))
@@ -43,7 +44,7 @@ def steps(geometry, ghosts, gas, cfl, cells, temps, count, wall_every, wall_heat
     flux = np.zeros((lay.FIELDS, n + 1))
     face_area = np.empty(n + 1)
     face_area[:n] = geometry[lay.AREA_L]
-    face_area[n - 1] = geometry[lay.AREA_R, n - 2]  # not the ghost's own
+    face_area[far + 1] = geometry[lay.AREA_R, far]  # not the ghost's own
     face_area[n] = 1.0
     saved_cells, saved_temps = np.empty_like(cells), np.empty_like(temps)
     switches = np.ones(lay.SWITCHES)
@@ -59,8 +60,8 @@ def steps(geometry, ghosts, gas, cfl, cells, temps, count, wall_every, wall_heat
         reconstruct(w, geometry, wall, half, dt)
         fluxes(half, face_area, gas, flux)
         for side in range(2):
-            i = n - 1 if side else 1
-            cell = n - 2 if side else 1
+            i = far + 1 if side else 1
+            cell = far if side else 1
             first = lay.L_RHO if side else lay.R_RHO
             sign = 1.0 if side else -1.0
             impedance = half[first, i] * math.sqrt(w[lay.SOUND2, cell])

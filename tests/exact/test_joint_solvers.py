@@ -5,6 +5,7 @@ import pytest
 from junctions import Junction, Member
 from tubes import frozen_gas
 
+
 def drawn(rng, spread, fastest):
     """State next to a joint: pressure within `spread` of 1.2 bar, cold to hot, fresh to burned, up to `fastest` either way."""
     return {

@@ -18,6 +18,8 @@ from waveflow.physics.layout import Net, State, table
 from waveflow.physics.volumes import cylinder_volume, local_angle
 from waveflow.physics.walls import roughness_term
 
+_VECTOR = 8  # cells of the widest vector registers there are
+
 
 class Assembly:
     """Collects elements; `finish` returns (Net, State)."""
@@ -159,6 +161,7 @@ class Assembly:
             if pipe["used"] != {"near", "far"}:
                 raise ValueError(f"pipe {number}: not both ends are connected")
         total = sum(pipe["cells"] + 2 for pipe in self._pipes)
+        total += -(total - 2) % _VECTOR  # idle cells behind the last pipe, so that the passes come out even
         geometry = np.ones((lay.GEOMETRY, total))
         geometry[lay.VOLUME_INV] = 0.0
         geometry[lay.INV_LENGTH] = 1e-3

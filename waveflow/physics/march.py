@@ -325,7 +325,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         if not (bits.view(np.float64)[0] * dt < OVERRUN) and share > 1e-3:
             # a cell ran empty, or waves became so fast that they outran it: take the step back and go on in smaller ones
             for k in range(lay.FIELDS):
-                for i in range(n):
+                for i in range(1, n - 1):
                     cells[k, i] = saved_cells[k, i]
             for i in range(n):
                 temps[i] = saved_temps[i]

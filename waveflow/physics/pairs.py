@@ -20,7 +20,8 @@ import numpy as np
 
 from waveflow.compiled import kernel, kernel_of_rows, kernel_with_memory, kernel_within
 from waveflow.physics.joints import dynamic_share
-from waveflow.physics.layout import BURNED, ENERGY, FUEL, L_PRES, L_RHO, L_VEL, L_YB, L_YF, MASS, MOMENTUM, R_RHO as RIGHT
+from waveflow.physics.layout import BURNED, ENERGY, FUEL, L_PRES, L_RHO, L_VEL, L_YB, L_YF, MASS, MOMENTUM
+from waveflow.physics.layout import R_RHO as RIGHT
 from waveflow.physics.thermo import energy, gas_constant, heat_capacity, mixture
 from waveflow.physics.vectors import exp2, log2
 

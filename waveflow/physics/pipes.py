@@ -16,7 +16,9 @@ Two choices make a changing area accurate and keep gas at rest at rest: the volu
 is what stays constant in slow flow), and the p dA source takes the half-time mean pressure of the cell, so that at rest
 flux difference and source are the same two numbers.
 
-Each pass is one loop over contiguous rows, branches written as selects, so that the compiler turns it into vector code.
+Each pass is one loop over contiguous rows, branches written as selects, so that the compiler turns it into vector code. The rows
+that it writes are arguments of their own, which the compiler knows to be apart, and the cells are filled up to whole vectors
+(`assembly`): no loop is left over to run one cell at a time.
 """
 
 from __future__ import annotations
@@ -79,39 +81,40 @@ def limited(down, up, weight_l, weight_r):
     return size if centre > 0.0 else -size
 
 
-@kernel_of_rows
+@kernel
 def reconstruct(w, geometry, wall, half, dt):
-    """Half-time states on both faces of every cell, and the cell's sources over the step.
+    """Half-time states on both faces of every cell but the first and the last, and the cell's sources over the step.
 
     w (PRIMITIVES, n), geometry (GEOMETRY, n), wall (SOURCES, n), half (10, n+1): left states of face i+1 and right states
     of face i come from cell i. dt is the time step [s].
     """
-    n = w.shape[1] - 2
-    rho_m, rho_0, rho_p = w[RHO, :-2], w[RHO, 1:-1], w[RHO, 2:]
-    flow_m, flow_0, flow_p = w[FLOW, :-2], w[FLOW, 1:-1], w[FLOW, 2:]
-    pres_m, pres_0, pres_p = w[PRES, :-2], w[PRES, 1:-1], w[PRES, 2:]
-    yf_m, yf_0, yf_p = w[YF, :-2], w[YF, 1:-1], w[YF, 2:]
-    yb_m, yb_0, yb_p = w[YB, :-2], w[YB, 1:-1], w[YB, 2:]
-    vel, temp, sound2, grun = w[VEL, 1:-1], w[TEMP, 1:-1], w[SOUND2, 1:-1], w[GRUN, 1:-1]
-    area, area_l, area_r = geometry[AREA, 1:-1], geometry[AREA_L, 1:-1], geometry[AREA_R, 1:-1]
-    inv_length, wl, wr = geometry[INV_LENGTH, 1:-1], geometry[WEIGHT_L, 1:-1], geometry[WEIGHT_R, 1:-1]
-    wall_t = geometry[WALL_T, 1:-1]
-    friction, heat = wall[FRICTION, 1:-1], wall[HEAT, 1:-1]
-    src_m, src_e = wall[SRC_MOMENTUM, 1:-1], wall[SRC_ENERGY, 1:-1]
-    l_rho, l_vel, l_pres, l_yf, l_yb = (half[L_RHO, 2:], half[L_VEL, 2:], half[L_PRES, 2:], half[L_YF, 2:], half[L_YB, 2:])
-    r_rho, r_vel, r_pres = half[R_RHO, 1:-1], half[R_VEL, 1:-1], half[R_PRES, 1:-1]
-    r_yf, r_yb = half[R_YF, 1:-1], half[R_YB, 1:-1]
-    per_a, per_l, per_r, size = (
-        geometry[PER_AREA, 1:-1], geometry[PER_AREA_L, 1:-1], geometry[PER_AREA_R, 1:-1], geometry[SIZE, 1:-1]
+    _reconstruct(
+        w[RHO], w[FLOW], w[PRES], w[YF], w[YB], w[VEL, 1:-1], w[TEMP, 1:-1], w[SOUND2, 1:-1], w[GRUN, 1:-1],
+        geometry[AREA, 1:-1], geometry[AREA_L, 1:-1], geometry[AREA_R, 1:-1], geometry[PER_AREA, 1:-1],
+        geometry[PER_AREA_L, 1:-1], geometry[PER_AREA_R, 1:-1], geometry[SIZE, 1:-1], geometry[INV_LENGTH, 1:-1],
+        geometry[WEIGHT_L, 1:-1], geometry[WEIGHT_R, 1:-1], geometry[WALL_T, 1:-1], wall[FRICTION, 1:-1], wall[HEAT, 1:-1],
+        dt, wall[SRC_MOMENTUM, 1:-1], wall[SRC_ENERGY, 1:-1],
+        half[L_RHO, 2:-1], half[L_VEL, 2:-1], half[L_PRES, 2:-1], half[L_YF, 2:-1], half[L_YB, 2:-1],
+        half[R_RHO, 1:-2], half[R_VEL, 1:-2], half[R_PRES, 1:-2], half[R_YF, 1:-2], half[R_YB, 1:-2],
     )  # fmt: skip
+
+
+@kernel_of_rows
+def _reconstruct(
+    all_rho, all_flow, all_pres, all_yf, all_yb, vel, temp, sound2, grun, area, area_l, area_r, per_a, per_l, per_r, size,
+    inv_length, wl, wr, wall_t, friction, heat, dt, src_m, src_e,
+    l_rho, l_vel, l_pres, l_yf, l_yb, r_rho, r_vel, r_pres, r_yf, r_yb,
+):  # fmt: skip
+    """`reconstruct` with every row an argument; the first five with the neighbours on both sides."""
     half_dt = 0.5 * dt
-    for i in range(n):
-        d_rho = limited(rho_0[i] - rho_m[i], rho_p[i] - rho_0[i], wl[i], wr[i])
-        d_flow = limited(flow_0[i] - flow_m[i], flow_p[i] - flow_0[i], wl[i], wr[i])
-        d_pres = limited(pres_0[i] - pres_m[i], pres_p[i] - pres_0[i], wl[i], wr[i])
-        d_yf = limited(yf_0[i] - yf_m[i], yf_p[i] - yf_0[i], wl[i], wr[i])
-        d_yb = limited(yb_0[i] - yb_m[i], yb_p[i] - yb_0[i], wl[i], wr[i])
-        rho, flow, pres, u = rho_0[i], flow_0[i], pres_0[i], vel[i]
+    for i in range(vel.shape[0]):
+        rho, flow, pres, yf, yb = all_rho[i + 1], all_flow[i + 1], all_pres[i + 1], all_yf[i + 1], all_yb[i + 1]
+        d_rho = limited(rho - all_rho[i], all_rho[i + 2] - rho, wl[i], wr[i])
+        d_flow = limited(flow - all_flow[i], all_flow[i + 2] - flow, wl[i], wr[i])
+        d_pres = limited(pres - all_pres[i], all_pres[i + 2] - pres, wl[i], wr[i])
+        d_yf = limited(yf - all_yf[i], all_yf[i + 2] - yf, wl[i], wr[i])
+        d_yb = limited(yb - all_yb[i], all_yb[i + 2] - yb, wl[i], wr[i])
+        u = vel[i]
         per_area = per_a[i]
         per_both = 1.0 / (rho * pres)
         per_rho = per_both * pres
@@ -142,18 +145,27 @@ def reconstruct(w, geometry, wall, half, dt):
         r_pres[i] = pres_h - 0.5 * d_pres
         l_vel[i] = (flow_h + 0.5 * d_flow) * per_r[i]
         r_vel[i] = (flow_h - 0.5 * d_flow) * per_l[i]
-        l_yf[i] = min(max(yf_0[i] + ch_yf + 0.5 * d_yf, 0.0), 1.0)
-        r_yf[i] = min(max(yf_0[i] + ch_yf - 0.5 * d_yf, 0.0), 1.0)
-        l_yb[i] = min(max(yb_0[i] + ch_yb + 0.5 * d_yb, 0.0), 1.0)
-        r_yb[i] = min(max(yb_0[i] + ch_yb - 0.5 * d_yb, 0.0), 1.0)
+        l_yf[i] = min(max(yf + ch_yf + 0.5 * d_yf, 0.0), 1.0)
+        r_yf[i] = min(max(yf + ch_yf - 0.5 * d_yf, 0.0), 1.0)
+        l_yb[i] = min(max(yb + ch_yb + 0.5 * d_yb, 0.0), 1.0)
+        r_yb[i] = min(max(yb + ch_yb - 0.5 * d_yb, 0.0), 1.0)
         u_h = u + ch_vel
         src_m[i] = pres_h * (area_r[i] - area_l[i]) - rho_h * friction[i] * u_h * abs(u_h) * size[i]
         src_e[i] = heat[i] * (wall_t[i] - temp[i] * (1.0 + ch_pres * per_pres - ch_rho * per_rho)) * size[i]
 
 
-@kernel_of_rows
+@kernel
 def fluxes(half, face_area, gas, flux):
-    """HLLC flux times area through every face, (FIELDS, n+1); the ends overwrite theirs afterwards."""
+    """HLLC flux times area through the faces of the cells of `reconstruct`, the last one's far face excepted, which is an end;
+    half (10, n+1), face_area (n+1,), flux (FIELDS, n+1). The pipes' ends overwrite theirs afterwards."""
+    _fluxes(
+        half, face_area[1:-2], gas,
+        flux[MASS, 1:-2], flux[MOMENTUM, 1:-2], flux[ENERGY, 1:-2], flux[FUEL, 1:-2], flux[BURNED, 1:-2],
+    )  # fmt: skip
+
+
+@kernel_of_rows
+def _fluxes(half, face_area, gas, f_mass, f_mom, f_energy, f_fuel, f_burned):
     r0, r1, r2 = gas.r[0], gas.r[1] - gas.r[0], gas.r[2] - gas.r[0]
     a, f, b = gas.e[0], gas.e[1], gas.e[2]
     a0, a1, a2, a3, a4, a5, a6, a7, a8, a9 = a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7], a[8], a[9]
@@ -161,9 +173,9 @@ def fluxes(half, face_area, gas, flux):
     f5, f6, f7, f8, f9 = f[5] - a5, f[6] - a6, f[7] - a7, f[8] - a8, f[9] - a9
     b0, b1, b2, b3, b4 = b[0] - a0, b[1] - a1, b[2] - a2, b[3] - a3, b[4] - a4
     b5, b6, b7, b8, b9 = b[5] - a5, b[6] - a6, b[7] - a7, b[8] - a8, b[9] - a9
-    l_rho, l_vel, l_pres, l_yf, l_yb = half[L_RHO], half[L_VEL], half[L_PRES], half[L_YF], half[L_YB]
-    r_rho, r_vel, r_pres, r_yf, r_yb = half[R_RHO], half[R_VEL], half[R_PRES], half[R_YF], half[R_YB]
-    f_mass, f_mom, f_energy, f_fuel, f_burned = flux[MASS], flux[MOMENTUM], flux[ENERGY], flux[FUEL], flux[BURNED]
+    l_rho, l_vel, l_pres = half[L_RHO, 1:-2], half[L_VEL, 1:-2], half[L_PRES, 1:-2]
+    r_rho, r_vel, r_pres = half[R_RHO, 1:-2], half[R_VEL, 1:-2], half[R_PRES, 1:-2]
+    l_yf, l_yb, r_yf, r_yb = half[L_YF, 1:-2], half[L_YB, 1:-2], half[R_YF, 1:-2], half[R_YB, 1:-2]
     for i in range(face_area.shape[0]):
         rl, ul, pl, yfl, ybl = l_rho[i], l_vel[i], l_pres[i], l_yf[i], l_yb[i]
         rr, ur, pr, yfr, ybr = r_rho[i], r_vel[i], r_pres[i], r_yf[i], r_yb[i]
@@ -229,17 +241,25 @@ def fluxes(half, face_area, gas, flux):
         f_burned[i] = area * mass * yb
 
 
-@kernel_of_rows
+@kernel
 def update(cells, before, flux, geometry, wall, dt):
-    """Conserved values at the end of the step, in place; those at its start are kept in `before` (FIELDS, n)."""
-    n = cells.shape[1]
-    mass, momentum, energy, fuel, burned = cells[MASS], cells[MOMENTUM], cells[ENERGY], cells[FUEL], cells[BURNED]
-    b_mass, b_momentum, b_energy = before[MASS], before[MOMENTUM], before[ENERGY]
-    b_fuel, b_burned = before[FUEL], before[BURNED]
-    l_mass, l_mom, l_energy, l_fuel, l_burned = flux[MASS], flux[MOMENTUM], flux[ENERGY], flux[FUEL], flux[BURNED]
-    r_mass, r_mom, r_energy = flux[MASS, 1:], flux[MOMENTUM, 1:], flux[ENERGY, 1:]
-    r_fuel, r_burned = flux[FUEL, 1:], flux[BURNED, 1:]
-    src_m, src_e, per_volume = wall[SRC_MOMENTUM], wall[SRC_ENERGY], geometry[VOLUME_INV]
+    """Conserved values at the end of the step, in place; those at its start are kept in `before` (FIELDS, n). All cells but
+    the first and the last."""
+    _update(
+        cells[MASS, 1:-1], cells[MOMENTUM, 1:-1], cells[ENERGY, 1:-1], cells[FUEL, 1:-1], cells[BURNED, 1:-1],
+        before[MASS, 1:-1], before[MOMENTUM, 1:-1], before[ENERGY, 1:-1], before[FUEL, 1:-1], before[BURNED, 1:-1],
+        flux, wall[SRC_MOMENTUM, 1:-1], wall[SRC_ENERGY, 1:-1], geometry[VOLUME_INV, 1:-1], dt,
+    )  # fmt: skip
+
+
+@kernel_of_rows
+def _update(
+    mass, momentum, energy, fuel, burned, b_mass, b_momentum, b_energy, b_fuel, b_burned, flux, src_m, src_e, per_volume, dt
+):
+    n = mass.shape[0]
+    l_mass, l_mom, l_energy = flux[MASS, 1:-2], flux[MOMENTUM, 1:-2], flux[ENERGY, 1:-2]
+    r_mass, r_mom, r_energy = flux[MASS, 2:-1], flux[MOMENTUM, 2:-1], flux[ENERGY, 2:-1]
+    l_fuel, l_burned, r_fuel, r_burned = flux[FUEL, 1:-2], flux[BURNED, 1:-2], flux[FUEL, 2:-1], flux[BURNED, 2:-1]
     for i in range(n):
         k = dt * per_volume[i]
         b_mass[i], b_momentum[i], b_energy[i], b_fuel[i], b_burned[i] = mass[i], momentum[i], energy[i], fuel[i], burned[i]
@@ -250,14 +270,24 @@ def update(cells, before, flux, geometry, wall, dt):
         burned[i] = b_burned[i] + k * (l_burned[i] - r_burned[i])
 
 
-@kernel_of_rows
+@kernel
 def primitives(cells, temps, geometry, gas, w, wall):
-    """Primitive rows from the conserved ones; temperature by one Halley and one Newton step from the last value."""
-    n = cells.shape[1]
-    mass, momentum, total, fuel, burned = cells[MASS], cells[MOMENTUM], cells[ENERGY], cells[FUEL], cells[BURNED]
-    w_rho, w_flow, w_pres, w_yf, w_yb = w[RHO], w[FLOW], w[PRES], w[YF], w[YB]
-    w_vel, w_temp, w_sound2, w_grun = w[VEL], w[TEMP], w[SOUND2], w[GRUN]
-    area, inv_length, rate = geometry[AREA], geometry[INV_LENGTH], wall[RATE]
+    """Primitive rows from the conserved ones, of all cells but the first and the last; temperature by one Halley and one
+    Newton step from the last value."""
+    _primitives(
+        cells, temps[1:-1], geometry[AREA, 1:-1], geometry[INV_LENGTH, 1:-1], gas,
+        w[RHO, 1:-1], w[FLOW, 1:-1], w[PRES, 1:-1], w[YF, 1:-1], w[YB, 1:-1],
+        w[VEL, 1:-1], w[TEMP, 1:-1], w[SOUND2, 1:-1], w[GRUN, 1:-1], wall[RATE, 1:-1],
+    )  # fmt: skip
+
+
+@kernel_of_rows
+def _primitives(
+    cells, temps, area, inv_length, gas, w_rho, w_flow, w_pres, w_yf, w_yb, w_vel, w_temp, w_sound2, w_grun, rate
+):
+    n = temps.shape[0]
+    mass, momentum, total = cells[MASS, 1:-1], cells[MOMENTUM, 1:-1], cells[ENERGY, 1:-1]
+    fuel, burned = cells[FUEL, 1:-1], cells[BURNED, 1:-1]
     r0, r1, r2 = gas.r[0], gas.r[1] - gas.r[0], gas.r[2] - gas.r[0]
     a, f, b = gas.e[0], gas.e[1], gas.e[2]
     a0, a1, a2, a3, a4, a5, a6, a7, a8, a9 = a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7], a[8], a[9]
