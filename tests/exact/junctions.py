@@ -64,7 +64,8 @@ class Junction:
     def flow(self, members: list[Member]) -> Flow:
         """Fluxes for the states of all members, upstream ones first. A joint that is not solved fails the test."""
         states = self._states(members)
-        assert joint_fluxes(self.gas, self.net.joint, self.net.member, states, self.flux, self.work, self.last, self.pending) == -1
+        joint, member = self.net.joint, self.net.member
+        assert joint_fluxes(self.gas, joint, member, states, self.flux, self.work, self.last, self.pending) == -1
         return self._result()
 
     def pair_flow(self, members: list[Member]) -> Flow | None:

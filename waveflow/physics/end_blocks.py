@@ -41,8 +41,8 @@ MEMORY = 2
 """Columns of an end's memory: what the guess was wrong by, for flow out of and into the pipe."""
 
 _ROUNDS = 8
-_ENOUGH = 1e-6  # last change of the unknown over its distance from no flow that ends the search
-_WELL_ENOUGH = 1e-5  # and the one that still counts as an answer
+_ENOUGH = 1e-4  # last change of the unknown over its distance from no flow that ends the search
+_WELL_ENOUGH = 3e-4  # and the one that still counts as an answer
 _NEARLY_SONIC = 0.95  # squared Mach number from which an end is left to `ends`
 
 
@@ -164,13 +164,16 @@ def round_out(block):
         new = p + step
         new = new if new > back else 0.5 * (p + back)
         new = new if new < stop else 0.5 * (p + stop)
+        new = new if free > 0.0 else p
+        ahead = new - p  # the state there by its slopes: once the step is small, as good as another round
+        d_flux = u * per_sound2 + rho_e * du
         block[MACH2 + i] = u * u * per_sound2
-        block[MASS + i] = flux
-        block[FORCE + i] = p + flux * u
-        block[POWER + i] = flux * h0
+        block[MASS + i] = flux + d_flux * ahead
+        block[FORCE + i] = new + flux * u + (d_flux * u + flux * du) * ahead
+        block[POWER + i] = flux * h0 + (d_flux * h0 + flux * (1.0 / rho_e + u * du)) * ahead
         block[STEP + i] = abs(step) / (stop - p + 1e-8 * back)
-        block[AUX2 + i] = stop - p
-        block[X + i] = new if free > 0.0 else p
+        block[AUX2 + i] = stop - new
+        block[X + i] = new
 
 
 @kernel_of_rows
@@ -254,12 +257,14 @@ def round_in(block):
         new = cooling + step
         new = new if new > 0.0 else 0.3 * cooling
         new = new if new < deepest else 0.5 * (cooling + deepest)
+        ahead = -p * cp / (r * temp) * (new - cooling)  # in pressure; see `round_out`
+        d_w = dw * ahead
         block[MACH2 + i] = w * w / ((1.0 + r / cv) * r * moving)
-        block[MASS + i] = -flux
-        block[FORCE + i] = p + flux * w
-        block[POWER + i] = -flux * h0
+        block[MASS + i] = -flux - d_flux * ahead
+        block[FORCE + i] = p + ahead + flux * w + d_flux * ahead * w + flux * d_w
+        block[POWER + i] = -(flux + d_flux * ahead) * h0
         block[STEP + i] = abs(step) * (1.0 / (cooling + 1e-8 * temp0) + 1.0 / (deepest - cooling + 1e-8 * temp0))
-        block[AUX4 + i] = cooling
+        block[AUX4 + i] = new
         block[X + i] = new
 
 

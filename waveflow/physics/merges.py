@@ -22,13 +22,13 @@ from waveflow.physics.thermo import energy, gas_constant, heat_capacity, mixture
 
 # columns of the work table, a row a member
 _RHO, _VEL, _PRES, _YF, _YB, _KAPPA, _STOP, _Z, _FLOW, _P_END, _U_END, _TOTAL, _MISS, _W = range(14)
-_G, _GW, _GP, _MW = range(14, 18)
-MERGE_COLUMNS = 18
+_G, _GW, _GP, _SLOPE, _DU, _DH = range(14, 20)
+MERGE_COLUMNS = 20
 
 _ROUNDS = 8
-_ENOUGH = 1e-6  # last change of p over the spread of the arrested pressures, and of w over itself, that ends the search
+_ENOUGH = 1e-5  # last change of p over the spread of the arrested pressures, and of w over itself, that ends the search
 _NEARLY_SONIC = 0.95  # squared Mach number from which a joint is left to `joints`
-_SLOWEST = 1e-4  # [m/s] below which a speed need not be exact in proportion
+_SLOWEST = 1e-5  # [m/s] below which a speed need not be exact in proportion
 
 
 @kernel
@@ -46,8 +46,11 @@ def pushed_back(rho, speed, pres, kappa):
 
 
 @kernel
-def receiver_round(c, r, h0, temp0, p, rise, d_rise, speed, turned, loss, stop, rho, vel, pres, kappa, w, d_h0):
-    """Receiver at joint pressure p and speed w: (G, dG/dw, dG/dp, mass flux, its change with w, pressure, squared Mach)."""
+def receiver_round(
+    c, r, h0, temp0, d_temp0, p, rise, d_rise, speed, d_speed, turned, loss, stop, rho, vel, pres, kappa, w
+):
+    """Receiver at joint pressure p and speed w: (G, dG/dw, dG/dp, mass flux,
+    its changes with p and w, pressure, its change with w, squared Mach)."""
     short = max(0.0, 1.0 - w / speed)
     above = (p - stop) / rise if rise > 0.0 else 1.0
     rest = max(0.0, 1.0 - above)
@@ -55,7 +58,8 @@ def receiver_round(c, r, h0, temp0, p, rise, d_rise, speed, turned, loss, stop, 
     turning = 2.0 * rise * turned / speed
     q = p + rise * kept * woken
     d_rest = (above * d_rise - 1.0) / rise if rest > 0.0 else 0.0
-    dq_p = 1.0 + d_rise * kept * woken - 2.0 * rise * kept * rest * d_rest
+    d_short = w / (speed * speed) * d_speed if short > 0.0 else 0.0
+    dq_p = 1.0 + d_rise * kept * woken - 2.0 * rise * (short * d_short * woken + kept * rest * d_rest)
     per_q = 1.0 / (q + turning * w)
     left = q * q * per_q
     dl_q = left * per_q * (1.0 + 2.0 * turning * w / q)
@@ -69,29 +73,31 @@ def receiver_round(c, r, h0, temp0, p, rise, d_rise, speed, turned, loss, stop, 
     rho_r = p_r / (r * temp)
     per_sound2 = 1.0 / (kappa_r * r * temp)
     mach2 = w * w * per_sound2
-    cooling = w / ((cv + r) * temp)
+    cooling, warmer = w / ((cv + r) * temp), d_temp0 / temp
     g = (2.0 - kappa_r) / 6.0
     stagnation = 1.0 + (1.0 + loss) * dynamic_share(kappa_r, mach2)
     slope = 0.5 * kappa_r * (1.0 + mach2 * (0.5 + 0.75 * g * mach2))
     return (
         p_r * stagnation - left,
         dp_r * stagnation + p_r * (1.0 + loss) * slope * (2.0 * w * per_sound2 + mach2 * cooling) - dl_w,
-        -dl_q * dq_p,
+        -dl_q * dq_p - p_r * (1.0 + loss) * slope * mach2 * warmer,
         rho_r * w,
+        -rho_r * w * warmer,
         rho_r * (1.0 + w * (dp_r / p_r + cooling)),
         p_r,
+        dp_r,
         mach2,
     )
 
 
 @kernel
 def _round(gas, joint, member, work, p):
-    """One evaluation of all members at p: (balance of mass, its slope for p after elimination, supply, h0, fuel, burned,
-    largest squared Mach number). Slopes and states of the members go to the work table; supply 0: nothing feeds the joint."""
+    """One evaluation of all members at p: (balance of mass, its slope for p after elimination, supply, largest squared
+    Mach number). Slopes and states of the members go to the work table; supply 0: nothing feeds the joint."""
     first, count = joint.first, joint.count
-    supply, enthalpy, fuel, burned, warm, slope, d_enthalpy, worst = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-    m_up, rise_up, speed_up, square_up, across_up, d_up = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-    m_down, rise_down, speed_down, square_down, across_down, d_down = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    supply, enthalpy, fuel, burned, warm, slope, worst, d_warm = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    m_up, rise_up, speed_up, square_up, across_up, d_up, pace_up = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    m_down, rise_down, speed_down, square_down, across_down, d_down, pace_down = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     for k in range(count):
         row = work[first + k]
         if row[_STOP] <= p:
@@ -112,13 +118,14 @@ def _round(gas, joint, member, work, p):
         mach2 = u * u * per_sound2
         worst = max(worst, mach2, vel * vel * rho / (kappa * pres))
         row[_P_END], row[_U_END], row[_TOTAL], row[_FLOW] = p, u, total, mass
+        row[_SLOPE], row[_DU], row[_DH] = area * (u * per_sound2 - per_sound), du, 1.0 / rho_e + u * du
         supply += mass
-        slope += area * (u * per_sound2 - per_sound)
+        slope += row[_SLOPE]
         enthalpy += mass * total
-        d_enthalpy += mass * (1.0 / rho_e + u * du)
         fuel += mass * row[_YF]
         burned += mass * row[_YB]
         warm += mass * (temp + 0.5 * u * u / cp)
+        d_warm += row[_SLOPE] * (temp + 0.5 * u * u / cp) + mass * row[_DH] / cp
         share = dynamic_share(kappa, mach2)
         d_share = 0.5 * kappa * (1.0 + 0.5 * mach2) * (2.0 * u * du * per_sound2 + mach2 * (per_sound2 / rho_e - 1.0 / p))
         turn = member[first + k].turn
@@ -129,6 +136,7 @@ def _round(gas, joint, member, work, p):
             square_up += mass * u * u
             across_up += mass * u * turn
             d_up += mass * (share + p * d_share)
+            pace_up += mass * du
         else:
             m_down += mass
             rise_down += mass * p * share
@@ -136,15 +144,16 @@ def _round(gas, joint, member, work, p):
             square_down += mass * u * u
             across_down += mass * u * turn
             d_down += mass * (share + p * d_share)
+            pace_down += mass * du
     if supply <= 0.0:
-        return 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+        return 0.0, 0.0, 0.0, 0.0
     h0, y_f, y_b = enthalpy / supply, fuel / supply, burned / supply
-    d_h0 = d_enthalpy / supply
     c = mixture(gas, y_f, y_b)
     r = gas_constant(gas, y_f, y_b)
     temp0 = warm / supply
     for _ in range(2):
         temp0 += (h0 - energy(c, temp0) - r * temp0) / (heat_capacity(c, temp0) + r)
+    d_temp0 = (d_warm - temp0 * slope) / supply  # the mixture shifts to the stronger stream
     rho0 = p / (r * temp0)
     balance = supply
     for k in range(count):
@@ -153,9 +162,11 @@ def _round(gas, joint, member, work, p):
             continue
         area = member[first + k].area
         if member[first + k].side == 0:
-            facing, rise, speed, square, across, d_rise = m_down, rise_down, speed_down, square_down, across_down, d_down
+            facing, rise, speed, square, across = m_down, rise_down, speed_down, square_down, across_down
+            d_rise, d_speed = d_down, pace_down
         else:
-            facing, rise, speed, square, across, d_rise = m_up, rise_up, speed_up, square_up, across_up, d_up
+            facing, rise, speed, square, across = m_up, rise_up, speed_up, square_up, across_up
+            d_rise, d_speed = d_up, pace_up
         rise /= supply
         d_rise /= supply
         turned = 0.0
@@ -164,19 +175,21 @@ def _round(gas, joint, member, work, p):
             rise *= even
             d_rise *= even
             turned = 1.0 - member[first + k].turn * across / speed
+        d_speed /= max(facing, 1e-300)
         speed = max(speed / max(facing, 1e-300), 1e-9)
         narrower = 1.0 - area * rho0 * speed / max(facing, 1e-300)
         loss = joint.contraction * facing / supply * narrower if narrower > 0.0 else 0.0
-        g, g_w, g_p, flux, flux_w, p_r, mach2 = receiver_round(
-            c, r, h0, temp0, p, rise, d_rise, speed, turned, loss, row[_STOP], row[_RHO], row[_VEL], row[_PRES], row[_KAPPA],
-            row[_W], d_h0,
+        g, g_w, g_p, flux, flux_p, flux_w, p_r, dp_r, mach2 = receiver_round(
+            c, r, h0, temp0, d_temp0, p, rise, d_rise, speed, d_speed, turned, loss,
+            row[_STOP], row[_RHO], row[_VEL], row[_PRES], row[_KAPPA], row[_W],
         )  # fmt: skip
         worst = max(worst, mach2)
-        row[_G], row[_GW], row[_GP], row[_MW] = g, g_w, g_p, flux_w * area
+        row[_G], row[_GW], row[_GP], row[_DU], row[_SLOPE] = g, g_w, g_p, dp_r, -flux_w * area
+        row[_DH] = -flux_p * area
         row[_P_END], row[_U_END], row[_FLOW] = p_r, -row[_W], -flux * area
         balance -= flux * area - flux_w * area * g / g_w
-        slope += flux_w * area * g_p / g_w
-    return balance, slope, supply, h0, y_f, y_b, worst
+        slope -= (flux_p - flux_w * g_p / g_w) * area
+    return balance, slope, supply, worst
 
 
 @kernel
@@ -215,9 +228,9 @@ def merge_fluxes(gas, joints, member, half_state, flux, work, last_miss, pending
             acoustic = (p - row[_STOP]) / row[_Z]
             row[_W] = acoustic + row[_MISS] if acoustic + row[_MISS] > 0.0 else max(acoustic, 0.0)
         done = False
-        supply, h0, y_f, y_b = 0.0, 0.0, 0.0, 0.0
+        new = p
         for _ in range(_ROUNDS):
-            balance, slope, supply, h0, y_f, y_b, worst = _round(gas, joint, member, work, p)
+            balance, slope, supply, worst = _round(gas, joint, member, work, p)
             if not (supply > 0.0 and worst < _NEARLY_SONIC and slope < 0.0):
                 break
             step = -balance / slope
@@ -233,8 +246,11 @@ def merge_fluxes(gas, joints, member, half_state, flux, work, last_miss, pending
                     continue
                 change = -(row[_G] + row[_GP] * (new - p)) / row[_GW]
                 settled &= abs(change) <= _ENOUGH * row[_W] + _ENOUGH * _SLOWEST
-                if not settled:
-                    row[_W] = row[_W] + change if row[_W] + change > 0.0 else 0.3 * row[_W]
+                changed = row[_W] + change if row[_W] + change > 0.0 else 0.3 * row[_W]
+                row[_P_END] += row[_DU] * (changed - row[_W])  # by its slope: good once the step is small
+                row[_FLOW] += row[_SLOPE] * (changed - row[_W]) + row[_DH] * (new - p)
+                row[_W] = changed
+                row[_U_END] = -changed
             if settled:
                 done = True
                 break
@@ -249,11 +265,22 @@ def merge_fluxes(gas, joints, member, half_state, flux, work, last_miss, pending
                 work[first + k, _MISS] = 0.0
             continue
         pending[j] = False
-        last_miss[j] = p - guess
-        taken = 0.0
+        last_miss[j] = new - guess
+        supply, h0, y_f, y_b, taken = 0.0, 0.0, 0.0, 0.0, 0.0
         for k in range(count):
-            if work[first + k, _FLOW] < 0.0:
-                taken -= work[first + k, _FLOW]
+            row = work[first + k]
+            if row[_STOP] > p:  # the suppliers' states by their slopes, too
+                row[_P_END] = new
+                row[_FLOW] += row[_SLOPE] * (new - p)
+                row[_U_END] += row[_DU] * (new - p)
+                row[_TOTAL] += row[_DH] * (new - p)
+                supply += row[_FLOW]
+                h0 += row[_FLOW] * row[_TOTAL]
+                y_f += row[_FLOW] * row[_YF]
+                y_b += row[_FLOW] * row[_YB]
+            else:
+                taken -= row[_FLOW]
+        h0, y_f, y_b = h0 / supply, y_f / supply, y_b / supply
         scale = supply / taken
         for k in range(count):
             row, m = work[first + k], member[first + k]
@@ -261,7 +288,7 @@ def merge_fluxes(gas, joints, member, half_state, flux, work, last_miss, pending
             row[_MISS] = 0.0
             if row[_STOP] <= p:
                 flow, total, fuel, burned = flow * scale, h0, y_f, y_b
-                row[_MISS] = row[_W] - (p - row[_STOP]) / row[_Z]
+                row[_MISS] = row[_W] - (new - row[_STOP]) / row[_Z]
             flux[MASS, m.face] = m.sign * flow
             flux[MOMENTUM, m.face] = row[_P_END] * m.area + flow * row[_U_END]
             flux[ENERGY, m.face] = m.sign * flow * total

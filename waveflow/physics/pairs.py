@@ -39,13 +39,13 @@ A_GIVES, GAS, GUESS_P, GUESS_W = range(28 * LANES, 32 * LANES, LANES)
 # coefficients of the supplier's energy
 C0, C1, C2, C3, C4, C5, C6, C7, C8, C9 = range(32 * LANES, 42 * LANES, LANES)
 # the answer: unknowns, their last change, and the state that belongs to them
-P, W, STEP_P, STEP_W, OUT_P, OUT_W, OUT_MASS, OUT_U, OUT_H0, OUT_PR, OUT_MACH2 = range(42 * LANES, 53 * LANES, LANES)
-BLOCK = 53 * LANES
+P, W, STEP_P, STEP_W, OUT_MASS, OUT_U, OUT_H0, OUT_PR, OUT_MACH2 = range(42 * LANES, 51 * LANES, LANES)
+BLOCK = 51 * LANES
 
 _ROUNDS = 7
-_ENOUGH = 1e-7  # last change of p over the difference of the arrested pressures, of w over itself, that ends the search
-_WELL_ENOUGH = 3e-6  # and the one that still counts as an answer
-_NO_SPEED = 3e-11  # [m/s]
+_ENOUGH = 3e-5  # last change of p over the difference of the arrested pressures, of w over itself, that ends the search
+_WELL_ENOUGH = 1e-4  # and the one that still counts as an answer
+_NO_SPEED = 1e-9  # [m/s]
 _NEARLY_SONIC = 0.95  # squared Mach number from which a pair is left to the general joint
 
 
@@ -70,8 +70,10 @@ def arrested_and_slope(rho, vel, pres, kappa):
 def choose(pairs, gas):
     """Who supplies and who receives, from the pressures of the two gases brought to rest; first guesses."""
     for i in range(LANES):
-        rho_a, vel_a, pres_a, yf_a, yb_a = pairs[A_RHO + i], pairs[A_VEL + i], pairs[A_PRES + i], pairs[A_YF + i], pairs[A_YB + i]
-        rho_b, vel_b, pres_b, yf_b, yb_b = pairs[B_RHO + i], pairs[B_VEL + i], pairs[B_PRES + i], pairs[B_YF + i], pairs[B_YB + i]
+        rho_a, vel_a, pres_a, rho_b, vel_b, pres_b = (
+            pairs[A_RHO + i], pairs[A_VEL + i], pairs[A_PRES + i], pairs[B_RHO + i], pairs[B_VEL + i], pairs[B_PRES + i]
+        )  # fmt: skip
+        yf_a, yb_a, yf_b, yb_b = pairs[A_YF + i], pairs[A_YB + i], pairs[B_YF + i], pairs[B_YB + i]
         area_a, area_b = pairs[AREA_A + i], pairs[AREA_B + i]
         r_a, r_b = gas_constant(gas, yf_a, yb_a), gas_constant(gas, yf_b, yb_b)
         kappa_a = 1.0 + r_a / heat_capacity(mixture(gas, yf_a, yb_a), pres_a / (r_a * rho_a))
@@ -189,8 +191,11 @@ def newton(pairs):
         new_p = new_p if new_p < stop_s else 0.5 * (p + stop_s)
         new_w = w + step_w
         new_w = new_w if new_w > 0.0 else 0.3 * w
-        pairs[OUT_P + i], pairs[OUT_W + i], pairs[OUT_MASS + i], pairs[OUT_U + i] = p, w, mass, u
-        pairs[OUT_H0 + i], pairs[OUT_PR + i], pairs[OUT_MACH2 + i] = h0, p_r, max(mach2, mach2_r)
+        # the state at the new unknowns by its slopes: once the step is small, as good as another round
+        ahead_p, ahead_w = new_p - p, new_w - w
+        pairs[OUT_MASS + i], pairs[OUT_U + i] = mass + d_mass * ahead_p, u + du * ahead_p
+        pairs[OUT_H0 + i] = h0 + d_h0 * ahead_p
+        pairs[OUT_PR + i], pairs[OUT_MACH2 + i] = p_r + dp_r * ahead_w, max(mach2, mach2_r)
         pairs[STEP_P + i], pairs[STEP_W + i] = step_p, step_w
         pairs[P + i], pairs[W + i] = new_p, new_w
 
@@ -200,7 +205,7 @@ def _settled(pairs, i, enough):
     """Whether the last change of pair i was below the share `enough` of what drives it."""
     spread = pairs[S_STOP + i] - pairs[R_STOP + i]
     return (abs(pairs[STEP_P + i]) <= enough * spread + 1e-13 * pairs[S_STOP + i]) & (
-        abs(pairs[STEP_W + i]) <= enough * pairs[OUT_W + i] + _NO_SPEED
+        abs(pairs[STEP_W + i]) <= enough * pairs[W + i] + _NO_SPEED
     )
 
 
@@ -241,9 +246,9 @@ def _write(net, joint, pairs, i, flux):
     for side in range(2):
         m = net.member[joint.first + side]
         if side == supplier:
-            out, force = mass, pairs[OUT_P + i] * m.area + mass * pairs[OUT_U + i]
+            out, force = mass, pairs[P + i] * m.area + mass * pairs[OUT_U + i]
         else:
-            out, force = -mass, pairs[OUT_PR + i] * m.area + mass * pairs[OUT_W + i]
+            out, force = -mass, pairs[OUT_PR + i] * m.area + mass * pairs[W + i]
         flux[MASS, m.face] = m.sign * out
         flux[MOMENTUM, m.face] = force
         flux[ENERGY, m.face] = m.sign * out * total
@@ -277,10 +282,10 @@ def pair_fluxes(net, gas, index, table, half, flux, pending):
             incoming = pairs[S_VEL + i] * pairs[S_VEL + i] * pairs[S_RHO + i] < pairs[S_KAPPA + i] * pairs[S_PRES + i]
             if pairs[S_STOP + i] - pairs[R_STOP + i] < 1e-12 * pairs[S_STOP + i]:  # at rest
                 pairs[MISS_P + i] = pairs[MISS_W + i] = pairs[OUT_MASS + i] = pairs[OUT_H0 + i] = 0.0
-                pairs[OUT_P + i], pairs[OUT_PR + i] = pairs[S_STOP + i], pairs[R_STOP + i]
+                pairs[P + i], pairs[OUT_PR + i] = pairs[S_STOP + i], pairs[R_STOP + i]
             elif _settled(pairs, i, _WELL_ENOUGH) and incoming and pairs[OUT_MACH2 + i] < _NEARLY_SONIC:
-                pairs[MISS_P + i] = pairs[OUT_P + i] - pairs[GUESS_P + i]
-                pairs[MISS_W + i] = pairs[OUT_W + i] - pairs[GUESS_W + i]
+                pairs[MISS_P + i] = pairs[P + i] - pairs[GUESS_P + i]
+                pairs[MISS_W + i] = pairs[W + i] - pairs[GUESS_W + i]
             else:
                 pairs[MISS_P + i] = pairs[MISS_W + i] = 0.0
                 continue

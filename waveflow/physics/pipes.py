@@ -16,9 +16,9 @@ Two choices make a changing area accurate and keep gas at rest at rest: the volu
 is what stays constant in slow flow), and the p dA source takes the half-time mean pressure of the cell, so that at rest
 flux difference and source are the same two numbers.
 
-Each pass is one loop over contiguous rows, branches written as selects, so that the compiler turns it into vector code. The rows
-that it writes are arguments of their own, which the compiler knows to be apart, and the cells are filled up to whole vectors
-(`assembly`): no loop is left over to run one cell at a time.
+Each pass is one loop over contiguous rows, branches written as selects, so that the compiler turns it into vector code. Rows
+that it writes are arguments of their own, which the compiler knows to be apart, and the cells are filled up to whole
+vectors (`assembly`): no loop is left over to run one cell at a time.
 """
 
 from __future__ import annotations
