@@ -120,6 +120,18 @@ def from_bits(typing_context, bits):
     return types.float64(types.int64), code
 
 
+@intrinsic
+def muladd(typing_context, a, b, c):
+    """a b + c of doubles: rounded once where the processor has an instruction for that, else twice."""
+
+    def code(context, builder, signature, arguments):
+        number = ir.DoubleType()
+        function = builder.module.declare_intrinsic("llvm.fmuladd", [number], ir.FunctionType(number, [number] * 3))
+        return builder.call(function, arguments)
+
+    return types.float64(types.float64, types.float64, types.float64), code
+
+
 def is_cold() -> bool:
     """True while no machine code has been stored yet: the first run will have to compile."""
     return not any(CACHE_FOLDER.rglob("*.nbi"))

@@ -270,8 +270,6 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
     smallest = duration * 1e-9
     saved_cells = np.empty_like(cells)
     saved_temps = np.empty_like(temps)
-    saved_accounts = np.empty_like(accounts)
-    saved_volume_accounts = np.empty_like(volume_accounts)
     share = 1.0  # of the usual time step: halved when a step had to be taken back
     bits[0] = fastest(wall[lay.RATE])
     while time < duration:
@@ -292,8 +290,6 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
             wall_laws(geometry, w, gas, wall, switches)
         for i in range(n):
             saved_temps[i] = temps[i]
-        saved_accounts[:] = accounts
-        saved_volume_accounts[:] = volume_accounts
         fill_ghosts(net.ghost, w)
         reconstruct(w, geometry, wall, half, dt)
         fluxes(half, face_area, gas, flux)
@@ -329,8 +325,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
                     cells[k, i] = saved_cells[k, i]
             for i in range(n):
                 temps[i] = saved_temps[i]
-            accounts[:] = saved_accounts
-            volume_accounts[:] = saved_volume_accounts
+            couple(net, gas, mid, through, middle, flux, rates, valve_flow, accounts, volume_accounts, -dt, True)
             primitives(cells, temps, geometry, gas, w, wall)
             bits[0] = fastest(wall[lay.RATE])
             share *= 0.5

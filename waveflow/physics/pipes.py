@@ -25,7 +25,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from waveflow.compiled import kernel, kernel_of_rows
+from waveflow.compiled import kernel, kernel_of_rows, muladd
 from waveflow.physics.layout import (
     AREA,
     AREA_L,
@@ -69,6 +69,7 @@ from waveflow.physics.layout import (
     YB,
     YF,
 )
+from waveflow.physics.thermo import cubic, mixed, quartic, quintic
 
 
 @kernel
@@ -186,22 +187,22 @@ def _fluxes(half, face_area, gas, f_mass, f_mom, f_energy, f_fuel, f_burned):
         per_heavy = 1e-3 / (heavy_l * heavy_r)
         tl = pl * heavy_r * per_heavy
         tr = pr * heavy_l * per_heavy
-        c1, c2, c3, c4 = a1 + yfl * f1 + ybl * b1, a2 + yfl * f2 + ybl * b2, a3 + yfl * f3 + ybl * b3, a4 + yfl * f4 + ybl * b4
-        c5, c6 = a5 + yfl * f5 + ybl * b5, a6 + yfl * f6 + ybl * b6
-        c7, c8, c9 = a7 + yfl * f7 + ybl * b7, a8 + yfl * f8 + ybl * b8, a9 + yfl * f9 + ybl * b9
+        c0, c1, c2 = mixed(yfl, ybl, a0, f0, b0), mixed(yfl, ybl, a1, f1, b1), mixed(yfl, ybl, a2, f2, b2)
+        c3, c4, c5 = mixed(yfl, ybl, a3, f3, b3), mixed(yfl, ybl, a4, f4, b4), mixed(yfl, ybl, a5, f5, b5)
+        c6, c7 = mixed(yfl, ybl, a6, f6, b6), mixed(yfl, ybl, a7, f7, b7)
+        c8, c9 = mixed(yfl, ybl, a8, f8, b8), mixed(yfl, ybl, a9, f9, b9)
         xl = max(tl - 1.0, 0.0)
-        el = a0 + yfl * f0 + ybl * b0 + tl * (c1 + tl * (c2 + tl * (c3 + tl * (c4 + tl * c5))))
-        el += xl * xl * (c6 + xl * (c7 + xl * (c8 + xl * c9)))
-        cvl = c1 + tl * (2.0 * c2 + tl * (3.0 * c3 + tl * (4.0 * c4 + tl * 5.0 * c5)))
-        cvl += xl * (2.0 * c6 + xl * (3.0 * c7 + xl * (4.0 * c8 + xl * 5.0 * c9)))
-        d1, d2, d3, d4 = a1 + yfr * f1 + ybr * b1, a2 + yfr * f2 + ybr * b2, a3 + yfr * f3 + ybr * b3, a4 + yfr * f4 + ybr * b4
-        d5, d6 = a5 + yfr * f5 + ybr * b5, a6 + yfr * f6 + ybr * b6
-        d7, d8, d9 = a7 + yfr * f7 + ybr * b7, a8 + yfr * f8 + ybr * b8, a9 + yfr * f9 + ybr * b9
+        el = muladd(xl * xl, cubic(xl, c6, c7, c8, c9), quintic(tl, c0, c1, c2, c3, c4, c5))
+        cvl = quartic(tl, c1, 2.0 * c2, 3.0 * c3, 4.0 * c4, 5.0 * c5)
+        cvl = muladd(xl, cubic(xl, 2.0 * c6, 3.0 * c7, 4.0 * c8, 5.0 * c9), cvl)
+        d0, d1, d2 = mixed(yfr, ybr, a0, f0, b0), mixed(yfr, ybr, a1, f1, b1), mixed(yfr, ybr, a2, f2, b2)
+        d3, d4, d5 = mixed(yfr, ybr, a3, f3, b3), mixed(yfr, ybr, a4, f4, b4), mixed(yfr, ybr, a5, f5, b5)
+        d6, d7 = mixed(yfr, ybr, a6, f6, b6), mixed(yfr, ybr, a7, f7, b7)
+        d8, d9 = mixed(yfr, ybr, a8, f8, b8), mixed(yfr, ybr, a9, f9, b9)
         xr = max(tr - 1.0, 0.0)
-        er = a0 + yfr * f0 + ybr * b0 + tr * (d1 + tr * (d2 + tr * (d3 + tr * (d4 + tr * d5))))
-        er += xr * xr * (d6 + xr * (d7 + xr * (d8 + xr * d9)))
-        cvr = d1 + tr * (2.0 * d2 + tr * (3.0 * d3 + tr * (4.0 * d4 + tr * 5.0 * d5)))
-        cvr += xr * (2.0 * d6 + xr * (3.0 * d7 + xr * (4.0 * d8 + xr * 5.0 * d9)))
+        er = muladd(xr * xr, cubic(xr, d6, d7, d8, d9), quintic(tr, d0, d1, d2, d3, d4, d5))
+        cvr = quartic(tr, d1, 2.0 * d2, 3.0 * d3, 4.0 * d4, 5.0 * d5)
+        cvr = muladd(xr, cubic(xr, 2.0 * d6, 3.0 * d7, 4.0 * d8, 5.0 * d9), cvr)
         # sound speeds; Einfeldt's estimate of the fastest waves from density-weighted means
         per_cv = 1e3 / (cvl * cvr)
         al2 = 1e3 * tl * gas_l * (1.0 + gas_l * cvr * per_cv)
@@ -302,26 +303,27 @@ def _primitives(
         yf = fuel[i] * per_mass
         yb = burned[i] * per_mass
         e = total[i] * per_mass - 0.5 * u * u
-        c0 = a0 + yf * f0 + yb * b0
-        c1, c2, c3, c4 = a1 + yf * f1 + yb * b1, a2 + yf * f2 + yb * b2, a3 + yf * f3 + yb * b3, a4 + yf * f4 + yb * b4
-        c5, c6, c7 = a5 + yf * f5 + yb * b5, a6 + yf * f6 + yb * b6, a7 + yf * f7 + yb * b7
-        c8, c9 = a8 + yf * f8 + yb * b8, a9 + yf * f9 + yb * b9
+        c0, c1, c2 = mixed(yf, yb, a0, f0, b0), mixed(yf, yb, a1, f1, b1), mixed(yf, yb, a2, f2, b2)
+        c3, c4, c5 = mixed(yf, yb, a3, f3, b3), mixed(yf, yb, a4, f4, b4), mixed(yf, yb, a5, f5, b5)
+        c6, c7 = mixed(yf, yb, a6, f6, b6), mixed(yf, yb, a7, f7, b7)
+        c8, c9 = mixed(yf, yb, a8, f8, b8), mixed(yf, yb, a9, f9, b9)
         k2, k3, k4, k5 = 2.0 * c2, 3.0 * c3, 4.0 * c4, 5.0 * c5
         k6, k7, k8, k9 = 2.0 * c6, 3.0 * c7, 4.0 * c8, 5.0 * c9
         t = temps[i]
         x = max(t - 1.0, 0.0)
-        miss = e - c0 - t * (c1 + t * (c2 + t * (c3 + t * (c4 + t * c5)))) - x * x * (c6 + x * (c7 + x * (c8 + x * c9)))
-        cv = c1 + t * (k2 + t * (k3 + t * (k4 + t * k5))) + x * (k6 + x * (k7 + x * (k8 + x * k9)))
-        curve = k2 + t * (2.0 * k3 + t * (3.0 * k4 + t * 4.0 * k5))
-        curve += (k6 + x * (2.0 * k7 + x * (3.0 * k8 + x * 4.0 * k9))) if t > 1.0 else 0.0
+        miss = e - muladd(x * x, cubic(x, c6, c7, c8, c9), quintic(t, c0, c1, c2, c3, c4, c5))
+        cv = muladd(x, cubic(x, k6, k7, k8, k9), quartic(t, c1, k2, k3, k4, k5))
+        curve = cubic(t, k2, 2.0 * k3, 3.0 * k4, 4.0 * k5)
+        curve += cubic(x, k6, 2.0 * k7, 3.0 * k8, 4.0 * k9) if t > 1.0 else 0.0
         t += miss * cv / (cv * cv + 0.5 * miss * curve)
         x = max(t - 1.0, 0.0)
-        miss = e - c0 - t * (c1 + t * (c2 + t * (c3 + t * (c4 + t * c5)))) - x * x * (c6 + x * (c7 + x * (c8 + x * c9)))
-        cv = c1 + t * (k2 + t * (k3 + t * (k4 + t * k5))) + x * (k6 + x * (k7 + x * (k8 + x * k9)))
-        t += miss / cv
+        miss = e - muladd(x * x, cubic(x, c6, c7, c8, c9), quintic(t, c0, c1, c2, c3, c4, c5))
+        cv = muladd(x, cubic(x, k6, k7, k8, k9), quartic(t, c1, k2, k3, k4, k5))
+        per_cv = 1.0 / cv
+        t += miss * per_cv
         temps[i] = t
         r = r0 + yf * r1 + yb * r2
-        grun = 1e-3 * r * 1e6 / cv
+        grun = 1e3 * r * per_cv
         pres = rho * r * t * 1e3
         sound2 = (1.0 + grun) * r * t * 1e3
         w_rho[i] = rho

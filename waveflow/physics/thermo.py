@@ -13,7 +13,31 @@ from __future__ import annotations
 
 import math
 
-from waveflow.compiled import kernel, kernel_within
+from waveflow.compiled import kernel, kernel_within, muladd
+
+
+@kernel_within
+def mixed(yf, yb, air, fuel, burned):
+    """`air` + yf `fuel` + yb `burned`."""
+    return muladd(yb, burned, muladd(yf, fuel, air))
+
+
+@kernel_within
+def cubic(x, a0, a1, a2, a3):
+    """a0 + a1 x + a2 x^2 + a3 x^3."""
+    return muladd(x, muladd(x, muladd(x, a3, a2), a1), a0)
+
+
+@kernel_within
+def quintic(x, a0, a1, a2, a3, a4, a5):
+    """a0 + a1 x + .. + a5 x^5."""
+    return muladd(x, muladd(x, muladd(x, muladd(x, muladd(x, a5, a4), a3), a2), a1), a0)
+
+
+@kernel_within
+def quartic(x, a0, a1, a2, a3, a4):
+    """a0 + a1 x + .. + a4 x^4."""
+    return muladd(x, muladd(x, muladd(x, muladd(x, a4, a3), a2), a1), a0)
 
 
 @kernel_within
@@ -22,16 +46,16 @@ def mixture(gas, yf, yb):
     e = gas.e
     ya = 1.0 - yf - yb
     return (
-        ya * e[0, 0] + yf * e[1, 0] + yb * e[2, 0],
-        ya * e[0, 1] + yf * e[1, 1] + yb * e[2, 1],
-        ya * e[0, 2] + yf * e[1, 2] + yb * e[2, 2],
-        ya * e[0, 3] + yf * e[1, 3] + yb * e[2, 3],
-        ya * e[0, 4] + yf * e[1, 4] + yb * e[2, 4],
-        ya * e[0, 5] + yf * e[1, 5] + yb * e[2, 5],
-        ya * e[0, 6] + yf * e[1, 6] + yb * e[2, 6],
-        ya * e[0, 7] + yf * e[1, 7] + yb * e[2, 7],
-        ya * e[0, 8] + yf * e[1, 8] + yb * e[2, 8],
-        ya * e[0, 9] + yf * e[1, 9] + yb * e[2, 9],
+        mixed(yf, yb, ya * e[0, 0], e[1, 0], e[2, 0]),
+        mixed(yf, yb, ya * e[0, 1], e[1, 1], e[2, 1]),
+        mixed(yf, yb, ya * e[0, 2], e[1, 2], e[2, 2]),
+        mixed(yf, yb, ya * e[0, 3], e[1, 3], e[2, 3]),
+        mixed(yf, yb, ya * e[0, 4], e[1, 4], e[2, 4]),
+        mixed(yf, yb, ya * e[0, 5], e[1, 5], e[2, 5]),
+        mixed(yf, yb, ya * e[0, 6], e[1, 6], e[2, 6]),
+        mixed(yf, yb, ya * e[0, 7], e[1, 7], e[2, 7]),
+        mixed(yf, yb, ya * e[0, 8], e[1, 8], e[2, 8]),
+        mixed(yf, yb, ya * e[0, 9], e[1, 9], e[2, 9]),
     )
 
 
@@ -47,8 +71,7 @@ def energy(c, temp):
     """Specific internal energy [J/kg]."""
     t = temp * 1e-3
     u = max(t - 1.0, 0.0)
-    low = c[0] + t * (c[1] + t * (c[2] + t * (c[3] + t * (c[4] + t * c[5]))))
-    return low + u * u * (c[6] + u * (c[7] + u * (c[8] + u * c[9])))
+    return muladd(u * u, cubic(u, c[6], c[7], c[8], c[9]), quintic(t, c[0], c[1], c[2], c[3], c[4], c[5]))
 
 
 @kernel_within
@@ -56,8 +79,8 @@ def heat_capacity(c, temp):
     """Specific heat at constant volume [J/kg/K]."""
     t = temp * 1e-3
     u = max(t - 1.0, 0.0)
-    low = c[1] + t * (2.0 * c[2] + t * (3.0 * c[3] + t * (4.0 * c[4] + t * 5.0 * c[5])))
-    return 1e-3 * (low + u * (2.0 * c[6] + u * (3.0 * c[7] + u * (4.0 * c[8] + u * 5.0 * c[9]))))
+    low = quartic(t, c[1], 2.0 * c[2], 3.0 * c[3], 4.0 * c[4], 5.0 * c[5])
+    return 1e-3 * muladd(u, cubic(u, 2.0 * c[6], 3.0 * c[7], 4.0 * c[8], 5.0 * c[9]), low)
 
 
 @kernel

@@ -12,6 +12,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from waveflow.compiled import kernel
 from waveflow.physics.layout import (
     CYLINDER,
@@ -52,8 +54,9 @@ def cylinder_volume(cyl, angle):
 @kernel
 def local_angle(angle, phase):
     """Crank angle of one cylinder's clock, 0..720 [deg]."""
-    local = (angle - phase) % 720.0
-    return local if local < 720.0 else 0.0
+    since = angle - phase
+    local = since - 720.0 * np.floor(since / 720.0)
+    return min(max(local, 0.0), 720.0) if local < 720.0 else 0.0
 
 
 @kernel
