@@ -7,7 +7,7 @@ of the mass flux, which unlike the flux itself has a finite slope at rest:
   pressure or sonic, whichever is hotter (where it is sonic the flux is stationary in the throat's state, so the slope at a
   fixed throat serves both);
 * into the pipe, unknown the cooling T0 - T of gas brought isentropically from the volume to the pressure of the pipe's end:
-  2 (psi rho_t)^2 (h0 - h_t) = (rho w)^2, the throat at T or sonic.
+  2 (psi rho_t)^2 (h0 - h_t) = (rho w)^2, the throat at T or sonic; a sonic entry is known beforehand.
 
 The guess is the answer for incompressible flow and a linear wave, times what that was wrong by in the solution before. Ends
 that are near sonic themselves, recover momentum, or where Newton did not arrive are solved by `ends.end_flux`.
@@ -35,7 +35,8 @@ GAS, GUESS, X, STEP, SIZE, MACH2, MASS, FORCE, POWER = range(13 * LANES, 22 * LA
 C0, C1, C2, C3, C4, C5, C6, C7, C8, C9 = range(22 * LANES, 32 * LANES, LANES)
 # out: temperature and enthalpy of the throat at the volume's pressure. In: enthalpy and entropy at rest, sonic throat
 AUX0, AUX1, AUX2, AUX3, AUX4 = range(32 * LANES, 37 * LANES, LANES)
-FLOW_BLOCK = 37 * LANES
+FULL, FULL_P, FULL_W, FULL_MASS = range(37 * LANES, 41 * LANES, LANES)  # in: whether the entry is sonic, and that state
+FLOW_BLOCK = 41 * LANES
 
 MEMORY = 2
 """Columns of an end's memory: what the guess was wrong by, for flow out of and into the pipe."""
@@ -66,6 +67,20 @@ def entropy_log(c, r, temp):
 def exponential(x):
     """e to the power of x."""
     return exp2(1.4426950408889634 * x)
+
+
+@kernel_within
+def wave_speed(p, rho, pres, kappa):
+    """`ends.velocity_drop` without branches, and its change with p [m/s/Pa]."""
+    cooled = exp2(0.5 * (kappa - 1.0) / kappa * log2(p / pres))
+    stiff = (kappa + 1.0) * p + (kappa - 1.0) * pres
+    root = np.sqrt(2.0 / (rho * stiff))
+    pushed = p > pres
+    sound = np.sqrt(kappa * pres / rho)
+    return (
+        (p - pres) * root if pushed else 2.0 / (kappa - 1.0) * sound * (cooled - 1.0),
+        root * (1.0 - 0.5 * (kappa + 1.0) * (p - pres) / stiff) if pushed else sound * cooled / (kappa * p),
+    )
 
 
 @kernel_within
@@ -211,6 +226,14 @@ def begin_in(block, gas):
         p = 0.5 * (stop + np.sqrt(stop * stop + 4.0 * np.sqrt(square) * z * r * temp0))
         fed = temp0 * (1.0 - exponential(0.6931471805599453 * log2(p / pres0) * r / cp))
         cooling = fed if cooling > temp0 - sonic else cooling
+        # a sonic entry with the flux of the sonic throat: the answer where the pipe's gas would draw even more at its pressure
+        cv = heat_capacity(c, sonic)
+        speed = np.sqrt((1.0 + r / cv) * r * sonic)
+        full_mass = np.sqrt(square)
+        full_p = full_mass / speed * r * sonic
+        drawn, _ = wave_speed(full_p, rho, pres, kappa)
+        block[FULL + i] = 1.0 if drawn - block[VEL + i] > speed else 0.0
+        block[FULL_P + i], block[FULL_W + i], block[FULL_MASS + i] = full_p, speed, full_mass
         block[GUESS + i] = cooling
         trusted = cooling * block[TRUST + i]
         block[X + i] = trusted if trusted < 0.999 * deepest else 0.999 * deepest
@@ -235,14 +258,8 @@ def round_in(block):
         fed = square if choked else 2.0 * dense * dense * (h0 - energy(c, temp) - r * temp)
         d_fed = 0.0 if choked else 2.0 * dense * dense * (2.0 * (cp - r) / r * (h0 - energy(c, temp) - r * temp) / temp - cp)
         # the pipe's gas answers with a wave
-        ratio = p / pres
-        cooled = exp2(0.5 * (kappa - 1.0) / kappa * log2(ratio))
-        stiff = (kappa + 1.0) * p + (kappa - 1.0) * pres
-        root = np.sqrt(2.0 / (rho * stiff))
-        pushed = p > pres
-        sound_in = np.sqrt(kappa * pres / rho)
-        w = ((p - pres) * root if pushed else 2.0 / (kappa - 1.0) * sound_in * (cooled - 1.0)) - vel
-        dw = root * (1.0 - 0.5 * (kappa + 1.0) * (p - pres) / stiff) if pushed else sound_in * cooled / (kappa * p)
+        drawn, dw = wave_speed(p, rho, pres, kappa)
+        w = drawn - vel
         # the stream in the pipe: all its enthalpy kept
         moving = temp0 - min(0.5 * w * w, 0.35 * cp * temp0) / cp
         for _ in range(2):
@@ -259,11 +276,15 @@ def round_in(block):
         new = new if new < deepest else 0.5 * (cooling + deepest)
         ahead = -p * cp / (r * temp) * (new - cooling)  # in pressure; see `round_out`
         d_w = dw * ahead
-        block[MACH2 + i] = w * w / ((1.0 + r / cv) * r * moving)
-        block[MASS + i] = -flux - d_flux * ahead
-        block[FORCE + i] = p + ahead + flux * w + d_flux * ahead * w + flux * d_w
-        block[POWER + i] = -(flux + d_flux * ahead) * h0
-        block[STEP + i] = abs(step) * (1.0 / (cooling + 1e-8 * temp0) + 1.0 / (deepest - cooling + 1e-8 * temp0))
+        full, full_mass = block[FULL + i] > 0.0, block[FULL_MASS + i]
+        full_p, full_w = block[FULL_P + i], block[FULL_W + i]
+        mass = full_mass if full else flux + d_flux * ahead
+        block[MACH2 + i] = 0.0 if full else w * w / ((1.0 + r / cv) * r * moving)
+        block[MASS + i] = -mass
+        block[FORCE + i] = full_p + full_mass * full_w if full else p + ahead + flux * w + d_flux * ahead * w + flux * d_w
+        block[POWER + i] = -mass * h0
+        short = abs(step) * (1.0 / (cooling + 1e-8 * temp0) + 1.0 / (deepest - cooling + 1e-8 * temp0))
+        block[STEP + i] = 0.0 if full else short
         block[AUX4 + i] = new
         block[X + i] = new
 
@@ -293,11 +314,11 @@ def _keep(net, gas, block, lanes, count, out, openings, memory, answer):
     for i in range(count):
         n = lanes[i]
         way = 0 if out else 1
-        pace = block[VEL + i] * block[VEL + i] * block[RHO + i]
+        vel = max(block[VEL + i], 0.0)
         if (
             block[STEP + i] <= _WELL_ENOUGH
             and block[MACH2 + i] < _NEARLY_SONIC
-            and pace < block[KAPPA + i] * block[PRES + i]
+            and vel * vel * block[RHO + i] < block[KAPPA + i] * block[PRES + i]
             and not (net.end[n].recovery > 0.0 and not out)
         ):
             mass = block[MASS + i]

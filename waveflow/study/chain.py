@@ -3,8 +3,8 @@
 A run from rest spends most of its cycles on filling the system with gas of the right heat; one that starts from the end
 state of a neighbouring speed needs about half of them. So that a sweep gives the same bits for any number of workers and
 however often it was stopped, who follows whom depends on the list only, never on who finishes first: ascending speeds are
-cut into groups of five, the middle one starts from rest, its neighbours from it, the outer ones from those. Groups are
-small so that many cores find work at once. Points added later start from the nearest speed of the rounds before.
+cut into groups of at most ten, the middle one starts from rest, its neighbours from it, the outer ones from those. Groups
+are small so that several cores find work at once. Points added later start from the nearest speed of the rounds before.
 
 States are handed on in single precision, whether they come from a run a moment ago or from the journal: half the size, and
 a start need not be more exact.
@@ -19,7 +19,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-GROUP = 5  # speeds in a group, one of them from rest
+GROUP = 10  # speeds in a group, one of them from rest
 REACH = 1.25  # ratio of two speeds beyond which neither starts from the other
 
 

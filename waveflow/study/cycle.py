@@ -239,7 +239,7 @@ def run_point(
     if start is not None:
         engine.state = unpack(start, model.state)
     most = max_cycles or case.run.max_cycles
-    watch = Settling(case.run.tolerance)
+    watch = Settling(case.run.tolerance, from_neighbour=start is not None)
     shaft = Shaft(case, engine) if model.charger is not None else None
     kept: list[dict] = []
     while len(watch.history) < most and not watch.settled:

@@ -3,7 +3,8 @@
 Watched are filling, trapped mass and indicated work: their means over the cylinders, which the result states, closely, and
 those of every cylinder loosely. A run counts as settled when what is still to come of the means is below the tolerance: the
 rest of a geometric series from the last two changes, whose ratio is never taken below 0.65, as a slow decay (gas of a plenum or
-a muffler being renewed) hides under the quick one of the first cycles; or when two changes running are below half the
+a muffler being renewed) hides under the quick one of the first cycles, or below 0.35 after a start from a neighbouring speed,
+which leaves a tenth of that decay; or when two changes running are below half the
 tolerance. No cylinder may then change by more than four tolerances a cycle: waves of neighbouring cylinders beat against each
 other and make a jitter that never ends. Where the means jitter, too, the means over two blocks of cycles, half a block apart,
 are compared after some cycles, and the result is the mean of the last block with the jitter stated. If nothing of this holds
@@ -21,6 +22,7 @@ BLOCK = 6  # cycles in a block where cycles jitter: whole periods of jitter that
 HALF = BLOCK // 2
 LEAST_CYCLES = 3
 SLOW, SLOWEST = 0.65, 0.9  # bounds of the ratio of the series still to come
+SLOW_FROM_NEIGHBOUR = 0.35  # the lower one after a start from a neighbouring speed
 JITTER = 4.0  # tolerances that a single cylinder may still change by
 BELIEVED = 0.1  # a change below this share of the one before is taken for chance
 
@@ -28,8 +30,9 @@ BELIEVED = 0.1  # a change below this share of the one before is taken for chanc
 class Settling:
     """Watches key numbers (rows, cylinders) of cycle after cycle; `add` returns True once they have settled."""
 
-    def __init__(self, tolerance: float) -> None:
+    def __init__(self, tolerance: float, from_neighbour: bool = False) -> None:
         self.tolerance = tolerance
+        self.slow = SLOW_FROM_NEIGHBOUR if from_neighbour else SLOW
         self.history: list[np.ndarray] = []
         self.block = 1  # how many of the last cycles the result is the mean of
         self.jitter = 0.0  # spread of one cylinder's filling within the block
@@ -46,7 +49,7 @@ class Settling:
         if len(self.history) < 3:
             return np.inf
         now, before = self._changes()
-        ratio = np.clip(now / np.maximum(before, 1e-300), SLOW, SLOWEST)
+        ratio = np.clip(now / np.maximum(before, 1e-300), self.slow, SLOWEST)
         return float((np.maximum(now, BELIEVED * before) * ratio / (1.0 - ratio)).max())
 
     def _changes(self) -> tuple[np.ndarray, np.ndarray]:
