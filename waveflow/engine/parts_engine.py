@@ -262,7 +262,7 @@ class Run(Part):
     max_cycles: Annotated[int, Whole(2, 1000, why="cycles before giving up")] = standard(40, "cycles before giving up")
     tolerance: Annotated[float, Number(1e-10, 0.05, (1e-8, 2e-3), why="change from cycle to cycle")] | None = None
     cfl: Annotated[float, Number(0.05, 1.0, (0.3, 1.0), why="share of a cell a wave crosses in a step")] = standard(
-        0.9, "share of a cell a wave crosses in a step"
+        0.95, "share of a cell a wave crosses in a step"
     )
 
 

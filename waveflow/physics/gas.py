@@ -378,3 +378,18 @@ def temperature_from_energy(
             return step
         T = step
     return T
+
+
+def temperature_from_enthalpy(gas: Gas, wanted: float, yf: float = 0.0, yb: float = 0.0) -> float:
+    """Temperature [K] of one mixture at the enthalpy `wanted` [J/kg], 150 to 4000 K; the nearer one outside."""
+    from scipy.optimize import brentq
+
+    c, r = _blend(gas, yf, yb, gas.e), float(gas_constant(gas, yf, yb))
+
+    def excess(temperature: float) -> float:
+        return float(_energy(c, temperature)) + r * temperature - wanted
+
+    low, high = 150.0, 4000.0
+    if excess(low) >= 0.0 or excess(high) <= 0.0:
+        return low if excess(low) >= 0.0 else high
+    return float(brentq(excess, low, high, rtol=1e-12))

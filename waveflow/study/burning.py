@@ -68,13 +68,13 @@ class Burning:
         self.ratio = np.ones(len(table))
         self.low, self.high = self.ratio.copy(), self.ratio.copy()
 
-    def follow(self, engine: Any, jets: np.ndarray) -> None:
+    def follow(self, engine: Any) -> None:
         """Set the burns of the next cycle by what the last one trapped."""
         if self.trend is None:
             return
         memory = engine.state.memory
         residual = memory[:, lay.M_TRAP_BURNED] / memory[:, lay.M_TRAP_MASS]
-        at = list(zip(residual, jets, strict=True))
+        at = list(zip(residual, inlet_jet(engine), strict=True))
         self.ratio = np.array([duration_ratio(self.trend, engine.rpm, float(x), float(jet)) for x, jet in at])
         ranges = np.array([ratio_range(self.trend, engine.rpm, float(x), float(jet)) for x, jet in at])
         self.low, self.high = ranges[:, 0], ranges[:, 1]

@@ -16,7 +16,7 @@ from waveflow.physics.accounts import trace_columns
 from waveflow.physics.layout import State
 from waveflow.study.burning import Burning
 from waveflow.study.numbers import mean_of, numbers_of
-from waveflow.study.settling import BLOCK, Settling
+from waveflow.study.settling import BLOCK, HALF, Settling
 from waveflow.study.shaft import Shaft
 from waveflow.study.trace import Trace, trace_of
 
@@ -244,8 +244,10 @@ def run_point(
     kept: list[dict] = []
     while len(watch.history) < most and not watch.settled:
         watch.add(engine.key_numbers_of_next_cycle())
-        kept = [*kept[-(BLOCK - 1) :], numbers_of(case, engine, burning)]
-        burning.follow(engine, kept[-1]["per_cylinder"]["inlet_jet_speed"])
+        count = len(watch.history)
+        if watch.settled or count > HALF or count == most or shaft is not None:  # the mean of a block looks no further back
+            kept = [*kept[-(BLOCK - 1) :], numbers_of(case, engine, burning)]
+        burning.follow(engine)
         if shaft is not None:
             shaft.settle()
             kept[-1]["scalars"] |= shaft.numbers()

@@ -9,7 +9,7 @@ import numpy as np
 
 from waveflow.engine.breathing import inlet_mach_index
 from waveflow.physics import layout as lay
-from waveflow.physics.gas import enthalpy, sound_speed
+from waveflow.physics.gas import sound_speed, temperature_from_enthalpy
 from waveflow.study.burning import Burning, inlet_jet
 from waveflow.study.trace import duct_numbers
 
@@ -111,9 +111,4 @@ def _exhaust_temperature(engine: Any) -> float:
         return math.nan
     gas = engine.model.gas
     yf, yb = a[lay.A_FUEL_OUT] / mass, a[lay.A_BURNED_OUT] / mass
-    wanted = a[lay.A_ENERGY_OUT] / mass
-    low, high = 150.0, 4000.0
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if float(enthalpy(gas, middle, yf, yb)) < wanted else (low, middle)
-    return 0.5 * (low + high)
+    return temperature_from_enthalpy(gas, a[lay.A_ENERGY_OUT] / mass, yf, yb)
