@@ -109,7 +109,7 @@ def disagreement(twin: Twin, n: int, count: int) -> float:
     heat_ours, heat_theirs = np.zeros(state.temp.size), np.zeros(state.temp.size)
     time = steps(net.geometry, net.ghost, gas, CFL, ours, state.temp.copy(), count, WALL_EVERY, heat_ours)
     other = twin.steps(net.geometry, net.ghost, gas, CFL, theirs, state.temp.copy(), count, WALL_EVERY, heat_theirs)
-    real = slice(1, -1)
+    real = slice(1, int(net.ghost[1]["cell"]) + 1)
     worst = max(float(np.abs(a[real] - b[real]).max() / np.abs(a[real]).max()) for a, b in zip(ours, theirs, strict=True))
     moved = float(np.abs(ours[:, real] - state.cells[:, real]).max())
     if not (moved > 0.0 and math.isfinite(worst)):

@@ -1,7 +1,7 @@
 /* The cell passes of waveflow/physics/pipes.py, fill_ghosts and wall_laws in plain C: the speed a compiler reaches from
  * code written for it, and a second opinion on every number. One pipe, closed at both ends.
  *
- * Rows are contiguous and n long (faces: n + 1), cell 0 and cell n - 1 are ghosts; names and row order as in layout.py.
+ * Rows are contiguous and n long (faces: n + 1), cell 0 and the one behind cell `far` are ghosts, idle cells may follow; names and row order as in layout.py.
  * Built with -O3 -march=native -ffast-math and a preferred vector width. */
 
 #include <math.h>
@@ -265,10 +265,10 @@ static void wall_laws(long n, long S, const double *restrict g, const double *re
     }
 }
 
-static void ghosts(long n, long S, double *w, const double *weights)
+static void ghosts(long far, long S, double *w, const double *weights)
 {
     for (int side = 0; side < 2; side++) {
-        long ghost = side ? n - 1 : 0, near_ = side ? n - 2 : 1, s = side ? -1 : 1;
+        long ghost = side ? far + 1 : 0, near_ = side ? far : 1, s = side ? -1 : 1;
         const double *p = w + PRES * S + near_;
         double low = MIN(MIN(p[0], p[s]), MIN(p[2 * s], p[3 * s]));
         int front = fabs(p[0] - p[s]) + fabs(p[s] - p[2 * s]) + fabs(p[2 * s] - p[3 * s]) > low;
@@ -308,7 +308,7 @@ static void back(double *to, double *rows, int count, long S, long n)
 }
 
 /* `count` steps; returns the time gone by [s]. Arrays as in layout.py; weights (2, 4) of the ghosts; wall_heat (n,) [J]. */
-double steps(long n, double *out_cells, double *out_temps, const double *geometry, const double *weights, const gas_t *gas,
+double steps(long n, long far, double *out_cells, double *out_temps, const double *geometry, const double *weights, const gas_t *gas,
              double cfl, long count, long wall_every, double *out_heat)
 {
     long S = (n + 8) / 8 * 8;
@@ -318,7 +318,7 @@ double steps(long n, double *out_cells, double *out_temps, const double *geometr
     double *widening = rows(1, S, 0, 0);
     for (long i = 0; i < n; i++)
         widening[i] = g[AREA_R * S + i] - g[AREA_L * S + i];
-    face[n - 1] = g[AREA_R * S + n - 2];
+    face[far + 1] = g[AREA_R * S + far];
     for (int side = 0; side < 2; side++) /* states outside the ends, which no flux that counts will see */
         for (int k = 0; k < 10; k++)
             half[k * S + (side ? n - 1 : 1)] = k % 5 == 2 ? 1e5 : 1.0;
@@ -327,11 +327,11 @@ double steps(long n, double *out_cells, double *out_temps, const double *geometr
         double dt = cfl / rate;
         if (step % wall_every == 0)
             wall_laws(n, S, g, w, gas, wall);
-        ghosts(n, S, w, weights);
+        ghosts(far, S, w, weights);
         reconstruct(n, S, w, g, widening, wall, half, dt);
         fluxes(n, S, half, face, gas, flux);
         for (int side = 0; side < 2; side++) {
-            long i = side ? n - 1 : 1, cell = side ? n - 2 : 1, from = side ? 0 : 5;
+            long i = side ? far + 1 : 1, cell = side ? far : 1, from = side ? 0 : 5;
             double rho = half[from * S + i], u = half[(from + 1) * S + i], p = half[(from + 2) * S + i];
             double stopped = p + (side ? 1.0 : -1.0) * rho * u * sqrt(w[SOUND2 * S + cell]);
             for (int k = 0; k < FIELDS; k++)

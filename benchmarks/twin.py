@@ -40,7 +40,7 @@ class Twin:
         real = np.ctypeslib.ndpointer(np.float64, flags="C_CONTIGUOUS")
         self._steps.restype = ctypes.c_double
         self._steps.argtypes = [
-            ctypes.c_long, real, real, real, real, real, ctypes.c_double, ctypes.c_long, ctypes.c_long, real,
+            ctypes.c_long, ctypes.c_long, real, real, real, real, real, ctypes.c_double, ctypes.c_long, ctypes.c_long, real,
         ]  # fmt: skip
 
     def steps(
@@ -52,4 +52,5 @@ class Twin:
             raise ValueError("the twin takes one pipe of at least four cells")
         weights = np.array([[row[f"w{k}"] for k in range(4)] for row in ghosts])
         packed = np.concatenate([gas.r, gas.e.ravel(), gas.mu, gas.lam])
-        return self._steps(temps.size, cells, temps, geometry, weights, packed, cfl, count, wall_every, wall_heat)
+        far = int(ghosts[1]["cell"])
+        return self._steps(temps.size, far, cells, temps, geometry, weights, packed, cfl, count, wall_every, wall_heat)
