@@ -8,7 +8,7 @@ from waveflow.physics import layout as lay
 from waveflow.physics.assembly import Assembly
 from waveflow.physics.end_blocks import END_BLOCK, FLOW_BLOCK, MEMORY, end_fluxes, gather_ends
 from waveflow.physics.ends import end_flux
-from waveflow.physics.pairs import LANES
+from waveflow.physics.lanes import LANES
 
 COUNT = 20
 

@@ -19,9 +19,9 @@ import numpy as np
 
 from waveflow.compiled import kernel, kernel_of_rows, kernel_within
 from waveflow.physics.ends import OPEN, end_flux
+from waveflow.physics.lanes import LANES, LN2, arrested_and_slope, entropy_log, exponential, wave_speed
 from waveflow.physics.layout import L_PRES, L_RHO, L_VEL, L_YB, L_YF, V_BURNED, V_FUEL, V_MASS, V_PRES, V_TEMP
 from waveflow.physics.layout import R_RHO as RIGHT
-from waveflow.physics.pairs import LANES, arrested_and_slope
 from waveflow.physics.thermo import energy, gas_constant, heat_capacity, mixture
 from waveflow.physics.vectors import exp2, log2
 
@@ -45,42 +45,6 @@ _ROUNDS = 8
 _ENOUGH = 1e-4  # last change of the unknown over its distance from no flow that ends the search
 _WELL_ENOUGH = 3e-4  # and the one that still counts as an answer
 _NEARLY_SONIC = 0.95  # squared Mach number from which an end is left to `ends`
-
-
-@kernel_within
-def entropy_log(c, r, temp):
-    """`thermo.entropy` up to a constant, without branches."""
-    t = temp * 1e-3
-    u = max(t - 1.0, 0.0)
-    log_t = 0.6931471805599453 * log2(t)
-    q3 = 5.0 * c[9]
-    q2 = 4.0 * c[8] - q3
-    q1 = 3.0 * c[7] - q2
-    q0 = 2.0 * c[6] - q1
-    low = (1e-3 * c[1] + r) * log_t + 1e-3 * t * (
-        2.0 * c[2] + t * (1.5 * c[3] + t * (4.0 / 3.0 * c[4] + t * 1.25 * c[5]))
-    )
-    return low + 1e-3 * (u * (q0 + u * (0.5 * q1 + u * (q2 / 3.0 + u * 0.25 * q3))) - (q0 * log_t if t > 1.0 else 0.0))
-
-
-@kernel_within
-def exponential(x):
-    """e to the power of x."""
-    return exp2(1.4426950408889634 * x)
-
-
-@kernel_within
-def wave_speed(p, rho, pres, kappa):
-    """`ends.velocity_drop` without branches, and its change with p [m/s/Pa]."""
-    cooled = exp2(0.5 * (kappa - 1.0) / kappa * log2(p / pres))
-    stiff = (kappa + 1.0) * p + (kappa - 1.0) * pres
-    root = np.sqrt(2.0 / (rho * stiff))
-    pushed = p > pres
-    sound = np.sqrt(kappa * pres / rho)
-    return (
-        (p - pres) * root if pushed else 2.0 / (kappa - 1.0) * sound * (cooled - 1.0),
-        root * (1.0 - 0.5 * (kappa + 1.0) * (p - pres) / stiff) if pushed else sound * cooled / (kappa * p),
-    )
 
 
 @kernel_within
@@ -116,7 +80,7 @@ def begin_out(block, gas):
         block[C0 + i], block[C1 + i], block[C2 + i], block[C3 + i], block[C4 + i] = c[0], c[1], c[2], c[3], c[4]
         block[C5 + i], block[C6 + i], block[C7 + i], block[C8 + i], block[C9 + i] = c[5], c[6], c[7], c[8], c[9]
         temp = pres / (r * rho)
-        log_ratio = 0.6931471805599453 * log2(back / pres)
+        log_ratio = LN2 * log2(back / pres)
         cp = heat_capacity(c, temp) + r
         cold = temp * exponential(log_ratio * r / cp)
         target = entropy_log(c, r, temp) + r * log_ratio
@@ -213,7 +177,7 @@ def begin_in(block, gas):
         p_c = pres0 * exponential((entropy_log(c, r, sonic) - s0) / r)
         dense = psi * p_c / (r * sonic)
         square = 2.0 * dense * dense * (h0 - energy(c, sonic) - r * sonic)
-        deepest = temp0 * (1.0 - exponential(0.6931471805599453 * log2(stop / pres0) * r / cp))
+        deepest = temp0 * (1.0 - exponential(LN2 * log2(stop / pres0) * r / cp))
         gap = pres0 - stop
         rho0 = pres0 / (r * temp0)
         z = np.sqrt(rho * kappa * pres)
@@ -224,7 +188,7 @@ def begin_in(block, gas):
         cooling = deepest * y * y
         # with a sonic throat: its mass flux into a linear wave
         p = 0.5 * (stop + np.sqrt(stop * stop + 4.0 * np.sqrt(square) * z * r * temp0))
-        fed = temp0 * (1.0 - exponential(0.6931471805599453 * log2(p / pres0) * r / cp))
+        fed = temp0 * (1.0 - exponential(LN2 * log2(p / pres0) * r / cp))
         cooling = fed if cooling > temp0 - sonic else cooling
         # a sonic entry with the flux of the sonic throat: the answer where the pipe's gas would draw even more at its pressure
         cv = heat_capacity(c, sonic)

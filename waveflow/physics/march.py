@@ -20,6 +20,7 @@ from waveflow.physics.accounts import TURBINE, count_turbine, count_valve, enter
 from waveflow.physics.end_blocks import END_BLOCK, FLOW_BLOCK, MEMORY, end_fluxes, gather_ends
 from waveflow.physics.ends import orifice_flux
 from waveflow.physics.joints import WORK_COLUMNS, joint_fluxes
+from waveflow.physics.lanes import LANES
 from waveflow.physics.layout import (
     BURNED,
     ENERGY,
@@ -44,7 +45,7 @@ from waveflow.physics.layout import (
     V_TEMP,
 )
 from waveflow.physics.merges import MERGE_COLUMNS, merge_fluxes
-from waveflow.physics.pairs import LANES, pair_fluxes, pair_table
+from waveflow.physics.pairs import pair_fluxes, pair_table
 from waveflow.physics.pipes import fastest, fluxes, primitives, reconstruct, update
 from waveflow.physics.volumes import STEP_COLUMNS, advance, local_angle
 from waveflow.physics.walls import wall_rows

@@ -20,13 +20,11 @@ import numpy as np
 
 from waveflow.compiled import kernel, kernel_of_rows, kernel_with_memory, kernel_within
 from waveflow.physics.joints import dynamic_share
+from waveflow.physics.lanes import LANES, arrested_and_slope
 from waveflow.physics.layout import BURNED, ENERGY, FUEL, L_PRES, L_RHO, L_VEL, L_YB, L_YF, MASS, MOMENTUM
 from waveflow.physics.layout import R_RHO as RIGHT
 from waveflow.physics.thermo import energy, gas_constant, heat_capacity, mixture
 from waveflow.physics.vectors import exp2, log2
-
-LANES = 8
-"""Pairs of a block: its rows lie LANES apart, a number the compiler knows, so that a row is one or a few vector registers."""
 
 # rows of a block. The two ends as they come: half-time state next to the end, velocity outward
 A_RHO, A_VEL, A_PRES, A_YF, A_YB, B_RHO, B_VEL, B_PRES, B_YF, B_YB = range(0, 10 * LANES, LANES)
@@ -47,23 +45,6 @@ _ENOUGH = 3e-5  # last change of p over the difference of the arrested pressures
 _WELL_ENOUGH = 1e-4  # and the one that still counts as an answer
 _NO_SPEED = 1e-9  # [m/s]
 _NEARLY_SONIC = 0.95  # squared Mach number from which a pair is left to the general joint
-
-
-@kernel_within
-def arrested_and_slope(rho, vel, pres, kappa):
-    """`ends.arrested_pressure` without branches, and its change with the velocity [Pa s/m]."""
-    sound = np.sqrt(kappa * pres / rho)
-    mach = vel / sound
-    k = 0.25 * (kappa + 1.0) * mach
-    root = np.sqrt(1.0 + k * k)
-    pushed = pres * (1.0 + kappa * mach * (k + root))
-    base = max(1.0 + 0.5 * (kappa - 1.0) * mach, 0.1)
-    drawn = pres * exp2(2.0 * kappa / (kappa - 1.0) * log2(base))
-    compressed = mach > 0.0
-    return (
-        pushed if compressed else drawn,
-        kappa / sound * (pres * (k + root) * (1.0 + k / root) if compressed else drawn / base),
-    )
 
 
 @kernel_of_rows
