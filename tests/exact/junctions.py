@@ -12,7 +12,7 @@ from waveflow.physics.assembly import Assembly
 from waveflow.physics.gas import Gas
 from waveflow.physics.joints import WORK_COLUMNS, joint_fluxes
 from waveflow.physics.merges import MERGE_COLUMNS, merge_fluxes
-from waveflow.physics.pairs import pair_fluxes, pair_table
+from waveflow.physics.pairs import pair_fluxes
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,7 @@ class Junction:
         self.work, self.last = np.zeros((count, WORK_COLUMNS)), np.zeros((1, 2))
         self.merge_work, self.merge_last = np.zeros((count, MERGE_COLUMNS)), np.zeros(1)
         self.pending = np.ones(1, np.bool_)
-        self.index, self.pairs = pair_table(self.net)
+        self.pairs = self.net.pairs.copy()
 
     def flow(self, members: list[Member]) -> Flow:
         """Fluxes for the states of all members, upstream ones first. A joint that is not solved fails the test."""
@@ -75,7 +75,7 @@ class Junction:
             rows = half[:5] if m["sign"] > 0 else half[5:]
             rows[:, m["face"]] = rho, m["sign"] * vel, pres, yf, yb
         pending = np.ones(1, np.bool_)
-        pair_fluxes(self.net, self.gas, self.index, self.pairs, half, self.flux, pending)
+        pair_fluxes(self.net, self.gas, self.pairs, half, self.flux, pending)
         return None if pending[0] else self._result()
 
     def merge_flow(self, members: list[Member]) -> Flow | None:

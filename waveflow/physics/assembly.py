@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from waveflow.physics import layout as lay
 from waveflow.physics.gas import Gas, gas_constant, internal_energy
 from waveflow.physics.layout import Net, State, table
+from waveflow.physics.pairs import pair_table
 from waveflow.physics.volumes import cylinder_volume, local_angle
 from waveflow.physics.walls import roughness_term
 
@@ -248,7 +249,7 @@ class Assembly:
         switches[lay.SW_MAX_DEGREES] = max_degrees
         probe, weight = self._probe_rows(pipes)
         return Net(
-            geometry, pipes, ends, joints, members, ghosts, volumes, cylinders, orifices, curves,
+            geometry, pipes, ends, joints, members, *pair_table(joints, members), ghosts, volumes, cylinders, orifices, curves,
             np.ascontiguousarray(self.burn, float), switches, probe, weight,
         )  # fmt: skip
 

@@ -160,6 +160,8 @@ Net = namedtuple(
         "end",
         "joint",
         "member",
+        "pair",  # (pairs,) int64: the joints of two members that face each other
+        "pairs",  # (blocks, pairs.BLOCK) their table as it is at the start
         "ghost",
         "volume",
         "cylinder",

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from waveflow.compiled import kernel, kernel_with_memory
+from waveflow.compiled import from_bits, kernel, kernel_with_memory
 from waveflow.physics import layout as lay
 from waveflow.physics.accounts import TURBINE, count_turbine, count_valve, enter_events, enter_volumes, write_trace
 from waveflow.physics.end_blocks import END_BLOCK, FLOW_BLOCK, MEMORY, end_fluxes, gather_ends
@@ -45,7 +45,7 @@ from waveflow.physics.layout import (
     V_TEMP,
 )
 from waveflow.physics.merges import MERGE_COLUMNS, merge_fluxes
-from waveflow.physics.pairs import pair_fluxes, pair_table
+from waveflow.physics.pairs import pair_fluxes
 from waveflow.physics.pipes import fastest, fluxes, primitives, reconstruct, update
 from waveflow.physics.volumes import STEP_COLUMNS, advance, local_angle
 from waveflow.physics.walls import wall_rows
@@ -227,36 +227,43 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
     cells, temps, vols, memory = state.cells, state.temp, state.volumes, state.memory
     geometry, switches = net.geometry, net.switches
     n = cells.shape[1]
-    w = np.ones((lay.PRIMITIVES, n))
+    w = np.zeros((lay.PRIMITIVES, n))
+    w[:] = 1.0
     wall = np.zeros((lay.SOURCES, n))
-    half = np.ones((10, n + 1))
+    half = np.zeros((10, n + 1))
+    half[:] = 1.0
     half[L_PRES] = 1e5
     half[R_PRES] = 1e5
     flux = np.zeros((lay.FIELDS, n + 1))
-    face_area = np.ones(n + 1)
+    face_area = np.zeros(n + 1)
     for i in range(n):
         face_area[i] = geometry[lay.AREA_L, i]
     face_area[n] = geometry[lay.AREA_R, n - 1]
     n_vol = vols.shape[0]
-    mid = np.empty_like(vols)
-    end_vols = np.empty_like(vols)
+    mid = np.zeros((n_vol, lay.VOLUME_STATE))
+    end_vols = np.zeros((n_vol, lay.VOLUME_STATE))
     rates = np.zeros((n_vol, 4))
     tally = np.zeros((n_vol, STEP_COLUMNS))
     n_cyl = net.cylinder.shape[0]
     valve_flow = np.zeros((n_cyl, 2))
     n_end = net.end.shape[0]
-    ends = np.ones(((n_end + LANES - 1) // LANES, END_BLOCK))
-    flow_out, flow_in = np.ones(FLOW_BLOCK), np.ones(FLOW_BLOCK)
+    ends = np.zeros(((n_end + LANES - 1) // LANES, END_BLOCK))
+    ends[:] = 1.0
+    flow = np.zeros((2, FLOW_BLOCK))
+    flow[:] = 1.0
+    flow_out, flow_in = flow[0], flow[1]
     lanes = np.zeros((2, LANES), np.int64)
-    openings, through, end_memory = np.zeros((n_end, 2)), np.zeros((n_end, 5)), np.ones((n_end, MEMORY))
-    every, changing = np.ones(n_end, np.bool_), np.ones(n_end, np.bool_)
+    openings, through, end_memory = np.zeros((n_end, 2)), np.zeros((n_end, 5)), np.zeros((n_end, MEMORY))
+    every, changing = np.zeros(n_end, np.bool_), np.zeros(n_end, np.bool_)
     for k in range(n_end):
+        end_memory[k, 0] = end_memory[k, 1] = 1.0
+        every[k] = True
         changing[k] = net.volume[net.end[k].volume].kind != RESERVOIR
     joint_state = np.zeros((net.member.shape[0], 5))
     joint_last = np.zeros((net.joint.shape[0], 2))
-    pair_index, pairs = pair_table(net)
+    pairs = net.pairs.copy()
     merge_work, merge_last = np.zeros((net.member.shape[0], MERGE_COLUMNS)), np.zeros(net.joint.shape[0])
-    pending = np.ones(net.joint.shape[0], np.bool_)
+    pending = np.zeros(net.joint.shape[0], np.bool_)
     work = np.zeros((max(net.member.shape[0], 1), WORK_COLUMNS))
 
     degrees_per_second = 6.0 * rpm
@@ -267,19 +274,17 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
     written = 0
     next_row = 0.0
     primitives(cells, temps, geometry, gas, w, wall)
-    bits = np.empty(1, np.int64)
     smallest = duration * 1e-9
-    saved_cells = np.empty_like(cells)
-    saved_temps = np.empty_like(temps)
+    saved_cells = np.zeros((lay.FIELDS, n))
+    saved_temps = np.zeros(n)
     share = 1.0  # of the usual time step: halved when a step had to be taken back
-    bits[0] = fastest(wall[lay.RATE])
+    rate = from_bits(fastest(wall[lay.RATE]))
     while time < duration:
-        rate = bits.view(np.float64)[0]
         if not (rate < 1e300):
             return NOT_A_NUMBER, _first_bad(wall[lay.RATE]), start_angle + time * degrees_per_second, steps, written
         dt = share * min(switches[lay.SW_CFL] / rate, switches[lay.SW_MAX_DEGREES] / degrees_per_second)
         if dt < smallest:
-            return STEP_COLLAPSED, np.argmax(wall[lay.RATE]), start_angle + time * degrees_per_second, steps, written
+            return STEP_COLLAPSED, _fastest_cell(wall[lay.RATE]), start_angle + time * degrees_per_second, steps, written
         left = duration - time
         if dt >= left:
             dt = left
@@ -309,7 +314,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         couple(net, gas, mid, through, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, True)
         if net.joint.shape[0] > 0:
             pending[:] = True
-            pair_fluxes(net, gas, pair_index, pairs, half, flux, pending)
+            pair_fluxes(net, gas, pairs, half, flux, pending)
             _joint_states(net, half, joint_state)
             merge_fluxes(gas, net.joint, net.member, joint_state, flux, merge_work, merge_last, pending)
             failed = joint_fluxes(gas, net.joint, net.member, joint_state, flux, work, joint_last, pending)
@@ -318,8 +323,8 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         advance(net, gas, vols, mid, rates, memory, end_vols, tally, angle, degrees, dt, piston_speed)
         update(cells, saved_cells, flux, geometry, wall, dt)
         primitives(cells, temps, geometry, gas, w, wall)
-        bits[0] = fastest(wall[lay.RATE])
-        if not (bits.view(np.float64)[0] * dt < OVERRUN) and share > 1e-3:
+        rate = from_bits(fastest(wall[lay.RATE]))
+        if not (rate * dt < OVERRUN) and share > 1e-3:
             # a cell ran empty, or waves became so fast that they outran it: take the step back and go on in smaller ones
             for k in range(lay.FIELDS):
                 for i in range(1, n - 1):
@@ -328,7 +333,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
                 temps[i] = saved_temps[i]
             couple(net, gas, mid, through, middle, flux, rates, valve_flow, accounts, volume_accounts, -dt, True)
             primitives(cells, temps, geometry, gas, w, wall)
-            bits[0] = fastest(wall[lay.RATE])
+            rate = from_bits(fastest(wall[lay.RATE]))
             share *= 0.5
             continue
         share = min(1.0, 1.5 * share)
@@ -362,3 +367,12 @@ def _first_bad(rate):
         if not (rate[i] < 1e300):
             return i
     return 0
+
+
+@kernel
+def _fastest_cell(rate):
+    at = 0
+    for i in range(rate.shape[0]):
+        if rate[i] > rate[at]:
+            at = i
+    return at

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from waveflow.compiled import kernel, kernel_of_rows, kernel_with_memory, kernel_within
+from waveflow.compiled import kernel, kernel_of_rows, kernel_within
 from waveflow.physics.joints import dynamic_share
 from waveflow.physics.lanes import LANES, arrested_and_slope
 from waveflow.physics.layout import BURNED, ENERGY, FUEL, L_PRES, L_RHO, L_VEL, L_YB, L_YF, MASS, MOMENTUM
@@ -198,24 +198,17 @@ def _all_settled(pairs):
     return count == LANES
 
 
-@kernel_with_memory
-def pair_table(net):
+def pair_table(joints: np.ndarray, members: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(row of the joint of every pair, table (blocks, BLOCK)): the joints of two members that face each other."""
-    index = np.zeros(net.joint.shape[0], np.int64)
-    count = 0
-    for j in range(net.joint.shape[0]):
-        joint = net.joint[j]
-        if joint.count == 2 and net.member[joint.first].side != net.member[joint.first + 1].side:
-            index[count] = j
-            count += 1
-    table = np.zeros(((count + LANES - 1) // LANES, BLOCK))
-    for k in range(table.shape[0] * LANES):
-        joint = net.joint[index[min(k, count - 1)]]  # lanes left over repeat the last pair
-        a, b = net.member[joint.first], net.member[joint.first + 1]
+    index = [j for j, row in enumerate(joints) if row["count"] == 2 and np.diff(members["side"][row["first"] :][:2])]
+    table = np.zeros((-(-len(index) // LANES), BLOCK))
+    for k in range(len(table) * LANES):
+        joint = joints[index[min(k, len(index) - 1)]]  # lanes left over repeat the last pair
+        a, b = members[joint["first"]], members[joint["first"] + 1]
         pairs, i = table[k // LANES], k % LANES
-        pairs[AREA_A + i], pairs[AREA_B + i] = a.area, b.area
-        pairs[TURN + i], pairs[CONTRACTION + i] = a.turn * b.turn, joint.contraction
-    return index[:count], table
+        pairs[AREA_A + i], pairs[AREA_B + i] = a["area"], b["area"]
+        pairs[TURN + i], pairs[CONTRACTION + i] = a["turn"] * b["turn"], joint["contraction"]
+    return np.array(index, np.int64), table
 
 
 @kernel
@@ -238,8 +231,12 @@ def _write(net, joint, pairs, i, flux):
 
 
 @kernel
-def pair_fluxes(net, gas, index, table, half, flux, pending):
-    """Write the flux through both faces of every pair; `pending` (joints,) is left True for those not solved here."""
+def pair_fluxes(net, gas, table, half, flux, pending):
+    """Write the flux through both faces of every pair; `pending` (joints,) is left True for those not solved here.
+
+    table (blocks, BLOCK): `net.pairs`, kept from step to step; it belongs to the joints in net.pair.
+    """
+    index = net.pair
     for b in range(table.shape[0]):
         pairs = table[b]
         for i in range(LANES):
