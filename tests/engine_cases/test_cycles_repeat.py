@@ -87,9 +87,9 @@ def test_two_threads_give_the_same_bits_as_one():
     assert all(same_bits(a, b) for a, b in zip(alone, together, strict=True))
 
 
-def history(error: Callable[[int], float]) -> tuple[Settling, list[float]]:
+def history(error: Callable[[int], float], from_neighbour: bool = False) -> tuple[Settling, list[float]]:
     """The rule at tolerance 3e-4 fed with 1 + error(cycle) for four cylinders until it is content, 40 cycles at most."""
-    rule, values = Settling(3e-4), []
+    rule, values = Settling(3e-4, from_neighbour), []
     while len(values) < 40 and not rule.settled:
         values.append(1.0 + error(len(values)))
         rule.add(np.full((3, 4), values[-1]))
@@ -102,6 +102,18 @@ def test_a_decaying_series_is_followed_to_its_end(ratio):
     rule, values = history(lambda k: 0.1 * ratio**k)
     assert rule.settled and rule.block == 1
     assert abs(values[-1] - 1.0) < 3e-4
+
+
+@pytest.mark.parametrize("ratio", [-0.4, 0.1, 0.35, 0.6])
+def test_a_start_from_a_neighbour_is_believed_sooner(ratio):
+    """A quick decay of 1 % over a slow one a tenth as large as from rest: settled within the tolerance, in no more cycles."""
+    def error(k: int) -> float:
+        return 0.01 * ratio**k + 2e-4 * 0.65**k
+
+    rule, values = history(error, from_neighbour=True)
+    assert rule.settled and rule.block == 1
+    assert abs(values[-1] - 1.0) < 3e-4
+    assert len(values) <= len(history(error)[1])
 
 
 @pytest.mark.parametrize("period", [2, 3])
