@@ -54,9 +54,6 @@ def main() -> int:
         if part not in parts:
             continue
         made[part] = jobs[part]()
-        if part == "sweep":
-            unit = kernel.unit_of_work(made.get("kernel") or kernel.measure(rounds=5, updates=200_000))
-            made[part]["W"] = unit
         for table in report.tables(part, made[part]):
             console.print(table)
         if asked.write:

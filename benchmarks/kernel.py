@@ -198,8 +198,3 @@ def _row(times: dict[str, list[float]], twins: list[str]) -> dict[str, Any]:
         row["kernel / roe"] = median_ratio(times["roe"], times["kernel"])
     return row
 
-
-def unit_of_work(result: dict[str, Any]) -> float | None:
-    """W [s]: CPU time of the best C build for 1e7 cell updates at 200 cells."""
-    row = result["sizes"][200]
-    return 1e7 / row["rate"][row["best C"]] if "best C" in row else None

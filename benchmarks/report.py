@@ -94,16 +94,16 @@ def _start(result: dict[str, Any]) -> list[Table]:
 
 
 def _sweep(result: dict[str, Any]) -> list[Table]:
-    unit = result["W"]
-    goals = {"n155": 60.0, "starter": float("inf")}
+    goals = {"n155": 6.0, "starter": 1.5}
+    unit = next(iter(result["engines"].values()))["W"]
     title = "A torque curve: 20 speeds, 1500 to 7500 rpm, quick grid, one thread"
     of_work = f"W = {unit:.3f} s" if unit else "W"
-    table = _table(title, "", "CPU [s]", of_work, "cycles", "cell updates", "million a second", "not settled")
+    table = _table(title, "", "CPU [s]", of_work, "goal", "cycles", "cell updates", "million a second", "not settled")
     for name, one in result["engines"].items():
         scaled = "" if one["of 20 speeds"] else f" (from {len(one['speeds'])} speeds)"
         table.add_row(
-            name + scaled, _mark(one["cpu for 20"], goals[name], most=True),
-            f"{one['cpu for 20'] / unit:.1f}" if unit else "-", str(one["cycles"]), f"{one['updates']:.2e}",
+            name + scaled, f"{one['cpu for 20']:.2f}", _mark(one["W for 20"], goals[name], most=True) if unit else "-",
+            f"{goals[name]:g}", str(one["cycles"]), f"{one['updates']:.2e}",
             f"{one['updates a second'] / 1e6:.1f}", str(one["unconverged"]),
         )  # fmt: skip
     return [table]

@@ -9,13 +9,16 @@ from __future__ import annotations
 import csv
 import io
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 import waveflow
+from benchmarks.clock import Side, interleaved, median_ratio
+from benchmarks.kernel import CFL, WALL_EVERY, pipe
+from benchmarks.twin import WIDTHS, Twin, compiler
 from waveflow.study.cycle import run_point
 
 CASES = Path(__file__).resolve().parent.parent / "cases"
@@ -34,8 +37,8 @@ def case_file(level: str, cam: str) -> Path:
     return CASES / ("_".join(parts) + ".toml")
 
 
-def cost(name: str, speeds: Sequence[float] = SPEEDS) -> dict[str, Any]:
-    """CPU seconds, cycles, steps and cell updates of a sweep of one case, by speed."""
+def cost(name: str, speeds: Sequence[float] = SPEEDS, rounds: int = 5) -> dict[str, Any]:
+    """CPU seconds and W, cycles, steps and cell updates of a sweep of one case, medians of interleaved rounds."""
     case = waveflow.load(CASES / f"{name}.toml", {"run.grid": GRID})
     run_point(case, 3000.0, max_cycles=1)  # load the compiled code first
     points: dict[float, dict[str, float]] = {}
@@ -51,17 +54,28 @@ def cost(name: str, speeds: Sequence[float] = SPEEDS) -> dict[str, Any]:
         }
         return point
 
-    start = time.process_time()
-    curve = waveflow.sweep(case, rpm=list(speeds), workers=1, run_point=timed)
-    total = time.process_time() - start
-    if curve.failed:
-        raise RuntimeError(f"{name}: {curve.failed}")
+    def whole() -> float:
+        curve = waveflow.sweep(case, rpm=list(speeds), workers=1, run_point=timed)
+        if curve.failed:
+            raise RuntimeError(f"{name}: {curve.failed}")
+        return 1.0
+
+    sides: dict[str, Side] = {"curve": lambda: whole}
+    if compiler() is not None:
+        sides |= {f"C {width}": work(Twin(width)) for width in WIDTHS}
+    times = interleaved(sides, rounds)
+    best = min((side for side in times if side != "curve"), key=lambda side: float(np.median(times[side])), default=None)
+    total = float(np.median(times["curve"]))
+    scale = len(SPEEDS) / len(speeds)
     updates = sum(point["updates"] for point in points.values())
     return {
         "speeds": list(speeds),
+        "rounds": rounds,
         "cpu": total,
         "of 20 speeds": len(speeds) == len(SPEEDS),
-        "cpu for 20": total * len(SPEEDS) / len(speeds),
+        "cpu for 20": total * scale,
+        "W": 1e7 * float(np.median(times[best])) if best else None,
+        "W for 20": 1e-7 * median_ratio(times["curve"], times[best]) * scale if best else None,
         "updates": updates,
         "updates a second": updates / total,
         "cycles": sum(point["cycles"] for point in points.values()),
@@ -70,10 +84,28 @@ def cost(name: str, speeds: Sequence[float] = SPEEDS) -> dict[str, Any]:
     }
 
 
+def work(twin: Twin) -> Side:
+    """A million cell updates of a C build at 200 cells; seconds an update times 1e7 is W."""
+    gas, net, state = pipe(200)
+    heat = np.zeros(state.temp.size)
+
+    def prepared() -> Callable[[], float]:
+        cells, temps = state.cells.copy(), state.temp.copy()
+
+        def once() -> float:
+            twin.steps(net.geometry, net.ghost, gas, CFL, cells, temps, 5000, WALL_EVERY, heat)
+            return 200.0 * 5000
+
+        return once
+
+    return prepared
+
+
 def measure(full: bool) -> dict[str, Any]:
     """Both engines; the quick form takes every fifth of the twenty speeds and scales."""
     speeds = SPEEDS if full else SPEEDS[2::5]
-    return {"engines": {name: cost(name, speeds if name == FOUR else SPEEDS) for name in (FOUR, SINGLE)}}
+    rounds = 7 if full else 3
+    return {"engines": {name: cost(name, speeds if name == FOUR else SPEEDS, rounds) for name in (FOUR, SINGLE)}}
 
 
 def matrix(step: int = MATRIX_STEP) -> dict[str, Any]:

@@ -32,6 +32,7 @@ from waveflow.physics.layout import (
     V_VOL,
 )
 from waveflow.physics.thermo import gas_constant, mixture, temperature_of_energy
+from waveflow.physics.vectors import exp2, log2
 from waveflow.physics.walls import hohenberg, woschni, woschni_speed
 
 # what a step of a volume needs to know, a row a volume
@@ -108,7 +109,7 @@ def cylinder_heat(cyl, memory, pres, temp, vol, angle, piston_speed):
         exchange = cyl.exhaust_open <= angle <= cyl.intake_close
         since = (angle - cyl.burn_start) % 720.0
         burning = cyl.burn_span > 0.0 and since < 180.0 and not exchange
-        motored = memory[M_REF_P] * (memory[M_REF_V] / vol) ** 1.33
+        motored = memory[M_REF_P] * exp2(1.33 * log2(memory[M_REF_V] / vol)) if burning else pres
         w = woschni_speed(
             6.18 if exchange else 2.28, piston_speed, 3.24e-3 if burning else 0.0, cyl.swept,
             memory[M_REF_T], memory[M_REF_P], memory[M_REF_V], pres, min(motored, pres),

@@ -152,7 +152,7 @@ def woschni(bore: float, p: float, T: float, w: float) -> float:
     Fundamentals" (1988); the exponent -0.55 from memory. An older form (-0.53, 130 with p in bar) gives 11 to 17 %
     more.
     """
-    return 3.26 * bore**-0.2 * (0.001 * p) ** 0.8 * T**-0.55 * w**0.8
+    return 3.26 * exp2(0.8 * (log2(0.001 * p) + log2(max(w, 1e-9))) - 0.2 * log2(bore) - 0.55 * log2(T))
 
 
 @kernel
@@ -184,4 +184,4 @@ def hohenberg(V: float, p: float, T: float, mean_piston_speed: float) -> float:
     speed Sp [m/s]: G. F. Hohenberg, "Advanced Approaches for Heat Transfer Calculations", SAE 790825 (1979) (from
     memory).
     """
-    return 130.0 * V**-0.06 * (1e-5 * p) ** 0.8 * T**-0.4 * (mean_piston_speed + 1.4) ** 0.8
+    return 130.0 * exp2(0.8 * (log2(1e-5 * p) + log2(mean_piston_speed + 1.4)) - 0.06 * log2(V) - 0.4 * log2(T))
