@@ -73,9 +73,12 @@ def _forget_old_folders(root: Path) -> None:
 CACHE_FOLDER = _kernel_folder()
 numba.config.CACHE_DIR = str(CACHE_FOLDER)
 
-_COMMON: dict[str, Any] = {"cache": True, "error_model": "numpy", "nogil": True, "_nrt": False}
+_COMMON: dict[str, Any] = {"cache": True, "error_model": "numpy", "nogil": True, "_nrt": False, "no_cfunc_wrapper": True}
 
 kernel = numba.njit(**_COMMON)
+inner_kernel = numba.njit(**_COMMON, no_cpython_wrapper=True)
+"""`kernel` for functions that only kernels call: the door from Python would take longer to compile than many of them."""
+
 kernel_with_memory = numba.njit(**{**_COMMON, "_nrt": True})
 """`kernel` for functions that make arrays of their own."""
 
@@ -84,7 +87,7 @@ kernel_within = numba.njit(**_COMMON, forceinline=True)
 
 
 def _kernel_of_rows() -> Any:
-    """`kernel` for passes over cells whose array arguments never overlap, told to the compiler.
+    """`inner_kernel` for passes over cells whose array arguments never overlap, told to the compiler.
 
     It then need not prove at run time, for every call, that rows of different arguments are apart (below some 100 cells
     it gave up and ran one cell at a time). numba has the flag but no keyword for it; without it everything runs the same,
@@ -92,9 +95,9 @@ def _kernel_of_rows() -> Any:
     """
     try:
         cpu.CPUTargetOptions.noalias = options.TargetOptions.Mapping("noalias")
-        return numba.njit(**_COMMON, noalias=True)
+        return numba.njit(**_COMMON, noalias=True, no_cpython_wrapper=True)
     except (AttributeError, KeyError):
-        return kernel
+        return inner_kernel
 
 
 kernel_of_rows = _kernel_of_rows()

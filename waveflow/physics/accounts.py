@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from waveflow.compiled import kernel
+from waveflow.compiled import inner_kernel
 from waveflow.physics import layout as lay
 from waveflow.physics.layout import RESERVOIR, V_BURNED, V_FUEL, V_MASS, V_PRES, V_TEMP, V_VOL
 from waveflow.physics.thermo import energy, gas_constant, isentropic_temperature, mixture
@@ -20,7 +20,7 @@ TURBINE = 3  # role of an orifice
 CYLINDER_COLUMNS, PROBE_COLUMNS, VOLUME_COLUMNS = 6, 4, 2
 
 
-@kernel
+@inner_kernel
 def count_valve(role, account, mass, fuel, burned, power, added, added_power, dt):
     """Enter one valve's flow into the cylinder (mass [kg/s] positive into it) in the cycle's accounts."""
     air = mass - fuel - burned
@@ -43,7 +43,7 @@ def count_valve(role, account, mass, fuel, burned, power, added, added_power, dt
         account[lay.A_ENERGY_OUT] -= power * dt
 
 
-@kernel
+@inner_kernel
 def count_turbine(gas, account, vol, back, mass, dt):
     """Enter a turbine's flow (mass [kg/s]) from a volume: its mass and the work of an isentropic expansion to `back` [Pa]."""
     account[lay.B_TURBINE_MASS] += mass * dt
@@ -57,13 +57,13 @@ def count_turbine(gas, account, vol, back, mass, dt):
     account[lay.B_TURBINE_WORK] += mass * dt * (energy(c, temp) + r * temp - energy(c, cold) - r * cold)
 
 
-@kernel
+@inner_kernel
 def crossed(before, degrees, event):
     """True if the local clock passes `event` while going on by `degrees` from `before`."""
     return (event - before) % 720.0 < degrees
 
 
-@kernel
+@inner_kernel
 def enter_volumes(net, mid, rates, tally, volume_accounts, accounts, dt, angle, degrees):
     for v in range(net.volume.shape[0]):
         account = volume_accounts[v]
@@ -92,7 +92,7 @@ def enter_volumes(net, mid, rates, tally, volume_accounts, accounts, dt, angle, 
         account[lay.A_AIR_USED] += air
 
 
-@kernel
+@inner_kernel
 def enter_events(net, vols, memory, accounts, angle, degrees):
     for j in range(net.cylinder.shape[0]):
         cyl = net.cylinder[j]
@@ -110,7 +110,7 @@ def enter_events(net, vols, memory, accounts, angle, degrees):
             memory[j, lay.M_TRAP_AIR] = state[V_MASS] - state[V_FUEL] - state[V_BURNED]
 
 
-@kernel
+@inner_kernel
 def write_trace(net, w, vols, valve_flow, row, angle):
     """One row: angle; a cylinder: pressure, temperature, mass, volume, intake and exhaust flow; a probe: pressure, velocity,
     temperature, sound speed; a volume: pressure, temperature."""

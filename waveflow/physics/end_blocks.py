@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from waveflow.compiled import kernel, kernel_of_rows, kernel_within
+from waveflow.compiled import inner_kernel, kernel, kernel_of_rows, kernel_within
 from waveflow.physics.ends import OPEN, end_flux
 from waveflow.physics.lanes import LANES, LN2, arrested_and_slope, entropy_log, exponential, wave_speed
 from waveflow.physics.layout import L_PRES, L_RHO, L_VEL, L_YB, L_YF, V_BURNED, V_FUEL, V_MASS, V_PRES, V_TEMP
@@ -253,7 +253,7 @@ def round_in(block):
         block[X + i] = new
 
 
-@kernel
+@inner_kernel
 def _solve(gas, block, count, out):
     """Newton's rounds for the first `count` lanes of a block."""
     if out:
@@ -272,7 +272,7 @@ def _solve(gas, block, count, out):
             break
 
 
-@kernel
+@inner_kernel
 def _keep(net, gas, block, lanes, count, out, openings, memory, answer):
     """Take the answers of the first `count` lanes; ends that were not solved go to `ends.end_flux`."""
     for i in range(count):

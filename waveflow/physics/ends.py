@@ -24,7 +24,7 @@ from __future__ import annotations
 
 import math
 
-from waveflow.compiled import kernel
+from waveflow.compiled import inner_kernel, kernel
 from waveflow.physics.thermo import (
     critical_temperature,
     critical_temperature_of,
@@ -63,7 +63,7 @@ def wave(p, rho, pres, kappa):
     return rho * ratio / (cooled * cooled), 2.0 * math.sqrt(kappa * pres / rho) / (kappa - 1.0) * (cooled - 1.0)
 
 
-@kernel
+@inner_kernel
 def arrested_pressure(rho, vel, pres, kappa):
     """Pressure [Pa] if the flow (`vel` towards the end) were stopped by a wall."""
     sound = math.sqrt(kappa * pres / rho)
@@ -77,7 +77,7 @@ def arrested_pressure(rho, vel, pres, kappa):
     return pres * base ** (2.0 * kappa / (kappa - 1.0))
 
 
-@kernel
+@inner_kernel
 def sonic_pressure(rho, vel, pres, kappa):
     """Pressure [Pa] at the end where the flow out of the pipe just becomes sonic."""
     sound = math.sqrt(kappa * pres / rho)
@@ -106,7 +106,7 @@ def throat_from_rest(c, r, temp0, pres0, back):
     return back / (r * temp_t) * vel, back, temp_t, vel
 
 
-@kernel
+@inner_kernel
 def _outflow_excess(p, rho, vel, pres, kappa, c, r, psi, back, temp_t, h_t):
     """Throat minus pipe mass flux [kg/m2/s] for an assumed pressure `p` at the end of the pipe.
 
@@ -129,7 +129,7 @@ def _outflow_excess(p, rho, vel, pres, kappa, c, r, psi, back, temp_t, h_t):
     return psi * back / (r * temp_t) * math.sqrt(2.0 * drop) - rho_e * u
 
 
-@kernel
+@inner_kernel
 def outflow(gas, rho, vel, pres, yf, yb, psi, back, arrested):
     """State (p, rho, u outward) at a pipe end discharging through psi of its area into pressure `back`."""
     c = mixture(gas, yf, yb)
@@ -192,7 +192,7 @@ def outflow(gas, rho, vel, pres, yf, yb, psi, back, arrested):
     return p, rho_e, vel - drop_u
 
 
-@kernel
+@inner_kernel
 def moving_temperature(c, r, h0, temp0, w):
     """Static temperature [K] of a stream of total enthalpy h0 (temp0 at rest) and speed w; well past sonic it stays put."""
     cp = heat_capacity(c, temp0) + r
@@ -203,7 +203,7 @@ def moving_temperature(c, r, h0, temp0, w):
     return temp
 
 
-@kernel
+@inner_kernel
 def sonic_entry(c, r, temp0, mass_flux):
     """(p, rho, speed) of a sonic stream of that mass flux [kg/m2/s] and stagnation temperature: an entry can do no more."""
     temp = critical_temperature(c, r, temp0)
@@ -212,7 +212,7 @@ def sonic_entry(c, r, temp0, mass_flux):
     return rho * r * temp, rho, speed
 
 
-@kernel
+@inner_kernel
 def _jet_entry(c, r, h0, temp0, flux, thrust):
     """(p, speed) behind a throat whose mass flux and thrust (p + flux x speed, both per pipe area) are kept: the sudden
     expansion that recovers the jet's momentum. Subsonic root; thrust below what that needs: the sonic one."""
@@ -223,7 +223,7 @@ def _jet_entry(c, r, h0, temp0, flux, thrust):
     return thrust - flux * w, w
 
 
-@kernel
+@inner_kernel
 def _inflow_excess(temp_t, s0, rho, vel, pres, kappa, c, r, temp0, pres0, h0, psi, recovery):
     """(throat minus pipe mass flux, p, rho, speed into the pipe) for an assumed temperature in the throat."""
     drop = h0 - energy(c, temp_t) - r * temp_t
@@ -240,7 +240,7 @@ def _inflow_excess(temp_t, s0, rho, vel, pres, kappa, c, r, temp0, pres0, h0, ps
     return flux - rho_e * w, p, rho_e, w
 
 
-@kernel
+@inner_kernel
 def _choked_entry(flux, arrested, rho, vel, pres, kappa, c, r, temp0, h0, top):
     """(p, rho, speed into the pipe) where a sonic throat fixes the mass flux [kg/m2/s]; p between `arrested` and `top`."""
     z = rho * math.sqrt(kappa * pres / rho)
@@ -273,7 +273,7 @@ def _choked_entry(flux, arrested, rho, vel, pres, kappa, c, r, temp0, h0, top):
     return last, rho_e, w
 
 
-@kernel
+@inner_kernel
 def inflow(gas, rho, vel, pres, yf, yb, psi, temp0, pres0, yf0, yb0, arrested, recovery):
     """State (p, rho, u outward, negative) at a pipe end fed through psi of its area from a volume at temp0, pres0."""
     r_pipe = gas_constant(gas, yf, yb)
@@ -372,7 +372,7 @@ def end_flux(gas, rho, vel, pres, yf, yb, psi_in, psi_out, temp0, pres0, yf0, yb
     return mass, p + mass * u, mass * total, mass * y_f, mass * y_b
 
 
-@kernel
+@inner_kernel
 def eased(low, high):
     """Factor on a nozzle's mass flux that makes it linear where the pressures differ by less than some 5e-5 of themselves.
 
@@ -383,7 +383,7 @@ def eased(low, high):
     return (1.0 + slack * slack) ** -0.25
 
 
-@kernel
+@inner_kernel
 def orifice_flux(gas, temp_a, pres_a, yf_a, yb_a, temp_b, pres_b, yf_b, yb_b, area_ab, area_ba):
     """Flow from volume a to volume b through a nozzle: mass, energy [W], fuel, burned [kg/s], negative for b to a."""
     if pres_a >= pres_b:

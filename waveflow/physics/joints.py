@@ -33,7 +33,7 @@ from __future__ import annotations
 
 import math
 
-from waveflow.compiled import kernel
+from waveflow.compiled import inner_kernel, kernel
 from waveflow.physics.ends import arrested_pressure, sonic_pressure, velocity_drop, wave
 from waveflow.physics.layout import BURNED, ENERGY, FUEL, MASS, MOMENTUM
 from waveflow.physics.thermo import (
@@ -51,14 +51,14 @@ WORK_COLUMNS = 13
 _SLOW = 0.02  # squared speed over enthalpy below which one Newton step gives a stream's temperature to 1e-13
 
 
-@kernel
+@inner_kernel
 def dynamic_share(kappa, m2):
     """Dynamic pressure over static pressure, p0/p - 1, at the squared Mach number m2 (series of the isentropic relation,
     0.05 % at sonic speed)."""
     return 0.5 * kappa * m2 * (1.0 + 0.25 * m2 * (1.0 + (2.0 - kappa) / 6.0 * m2))
 
 
-@kernel
+@inner_kernel
 def receive(c, r, h0, temp0, p_joint, rise, speed_s, turned, loss, stop, rho, vel, pres, kappa, w):
     """Inflow into one receiver: (p, rho, speed into the pipe).
 
@@ -112,7 +112,7 @@ def receive(c, r, h0, temp0, p_joint, rise, speed_s, turned, loss, stop, rho, ve
     return p, rho_e, w
 
 
-@kernel
+@inner_kernel
 def _balance(gas, joint, member, work, p_joint):
     """(mass flow in minus out [kg/s], supply [kg/s], mixed total enthalpy, fuel and burned fractions) at the assumed joint
     pressure; fills the work table."""

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from waveflow.compiled import from_bits, kernel, kernel_with_memory
+from waveflow.compiled import from_bits, inner_kernel, kernel, kernel_with_memory
 from waveflow.physics import layout as lay
 from waveflow.physics.accounts import TURBINE, count_turbine, count_valve, enter_events, enter_volumes, write_trace
 from waveflow.physics.end_blocks import END_BLOCK, FLOW_BLOCK, MEMORY, end_fluxes, gather_ends
@@ -61,7 +61,7 @@ _SLOWEST = 3.0
 _LOOK_EVERY = 16  # steps between looks at the temperature range
 
 
-@kernel
+@inner_kernel
 def curve_at(curves, row, angle):
     """Effective-area table at a local crank angle [deg], linear between its points."""
     place = angle * 4.0
@@ -120,7 +120,7 @@ def wall_laws(geometry, w, gas, wall, switches):
     )  # fmt: skip
 
 
-@kernel
+@inner_kernel
 def _openings(end, net, angle):
     """Inward and outward opening of a pipe end now [-]."""
     if end.curve_in < 0 and end.curve_out < 0:
@@ -129,7 +129,7 @@ def _openings(end, net, angle):
     return curve_at(net.area_curves, end.curve_in, local), curve_at(net.area_curves, end.curve_out, local)
 
 
-@kernel
+@inner_kernel
 def _vapour_added(net, cylinder, mass, fuel, burned):
     """Vapour that joins a flow into the cylinder, from its species flows [kg/s], and the power it carries [W]."""
     if mass <= 0.0:
@@ -139,7 +139,7 @@ def _vapour_added(net, cylinder, mass, fuel, burned):
     return added, added * cyl.fuel_enthalpy
 
 
-@kernel
+@inner_kernel
 def couple(net, gas, vols, through, angle, flux, rates, counting, accounts, volume_accounts, dt, final):
     """Ends and orifices: fluxes into the pipes, rates into the volumes; in the final pass also the accounts.
 
@@ -203,7 +203,7 @@ def couple(net, gas, vols, through, angle, flux, rates, counting, accounts, volu
             counting[row.cylinder, row.role - 1] += mass
 
 
-@kernel
+@inner_kernel
 def _joint_states(net, half, states):
     for n in range(net.member.shape[0]):
         m = net.member[n]
@@ -361,7 +361,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
     return OK, -1, start_angle + span, steps, written
 
 
-@kernel
+@inner_kernel
 def _first_bad(rate):
     for i in range(rate.shape[0]):
         if not (rate[i] < 1e300):
@@ -369,7 +369,7 @@ def _first_bad(rate):
     return 0
 
 
-@kernel
+@inner_kernel
 def _fastest_cell(rate):
     at = 0
     for i in range(rate.shape[0]):

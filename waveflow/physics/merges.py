@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 
-from waveflow.compiled import kernel
+from waveflow.compiled import inner_kernel, kernel
 from waveflow.physics.ends import arrested_pressure, wave
 from waveflow.physics.joints import dynamic_share
 from waveflow.physics.layout import BURNED, ENERGY, FUEL, MASS, MOMENTUM
@@ -31,7 +31,7 @@ _NEARLY_SONIC = 0.95  # squared Mach number from which a joint is left to `joint
 _SLOWEST = 1e-5  # [m/s] below which a speed need not be exact in proportion
 
 
-@kernel
+@inner_kernel
 def pushed_back(rho, speed, pres, kappa):
     """(pressure, its change with the speed) where a wave changes the velocity of a pipe's gas by `speed` against the pipe."""
     sound = math.sqrt(kappa * pres / rho)
@@ -45,7 +45,7 @@ def pushed_back(rho, speed, pres, kappa):
     return p, kappa / sound * p / base
 
 
-@kernel
+@inner_kernel
 def receiver_round(
     c, r, h0, temp0, d_temp0, p, rise, d_rise, speed, d_speed, turned, loss, stop, rho, vel, pres, kappa, w
 ):
@@ -90,7 +90,7 @@ def receiver_round(
     )
 
 
-@kernel
+@inner_kernel
 def _round(gas, joint, member, work, p):
     """One evaluation of all members at p: (balance of mass, its slope for p after elimination, supply, largest squared
     Mach number). Slopes and states of the members go to the work table; supply 0: nothing feeds the joint."""

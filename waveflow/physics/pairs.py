@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from waveflow.compiled import kernel, kernel_of_rows, kernel_within
+from waveflow.compiled import inner_kernel, kernel, kernel_of_rows, kernel_within
 from waveflow.physics.joints import dynamic_share
 from waveflow.physics.lanes import LANES, arrested_and_slope
 from waveflow.physics.layout import BURNED, ENERGY, FUEL, L_PRES, L_RHO, L_VEL, L_YB, L_YF, MASS, MOMENTUM
@@ -190,7 +190,7 @@ def _settled(pairs, i, enough):
     )
 
 
-@kernel
+@inner_kernel
 def _all_settled(pairs):
     count = 0
     for i in range(LANES):
@@ -211,7 +211,7 @@ def pair_table(joints: np.ndarray, members: np.ndarray) -> tuple[np.ndarray, np.
     return np.array(index, np.int64), table
 
 
-@kernel
+@inner_kernel
 def _write(net, joint, pairs, i, flux):
     """Flux of pair i through its two faces."""
     supplier = 0 if pairs[A_GIVES + i] > 0.0 else 1

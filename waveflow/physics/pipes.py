@@ -25,7 +25,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from waveflow.compiled import kernel, kernel_of_rows, muladd
+from waveflow.compiled import inner_kernel, kernel, kernel_of_rows, muladd
 from waveflow.physics.layout import (
     AREA,
     AREA_L,
@@ -72,7 +72,7 @@ from waveflow.physics.layout import (
 from waveflow.physics.thermo import cubic, mixed, quartic, quintic
 
 
-@kernel
+@inner_kernel
 def limited(down, up, weight_l, weight_r):
     """Change across a cell: monotonised central limiter (van Leer 1977) on a grid of unequal cells."""
     centre = weight_l * down + weight_r * up

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 
-from waveflow.compiled import kernel, kernel_within, muladd
+from waveflow.compiled import inner_kernel, kernel_within, muladd
 
 
 @kernel_within
@@ -83,7 +83,7 @@ def heat_capacity(c, temp):
     return 1e-3 * muladd(u, cubic(u, 2.0 * c[6], 3.0 * c[7], 4.0 * c[8], 5.0 * c[9]), low)
 
 
-@kernel
+@inner_kernel
 def entropy(c, r, temp):
     """Integral of cp/T dT up to a constant [J/kg/K]."""
     t = temp * 1e-3
@@ -100,7 +100,7 @@ def entropy(c, r, temp):
     return low + 1e-3 * (u * (q0 + u * (0.5 * q1 + u * (q2 / 3.0 + u * 0.25 * q3))) - q0 * math.log(t))
 
 
-@kernel
+@inner_kernel
 def temperature_of_energy(c, e, guess):
     """Temperature [K] at which the mixture holds `e` J/kg; Newton from `guess`."""
     temp = guess
@@ -112,7 +112,7 @@ def temperature_of_energy(c, e, guess):
     return temp
 
 
-@kernel
+@inner_kernel
 def temperature_of_enthalpy(c, r, h, guess):
     """Temperature [K] at which the mixture's enthalpy is `h` J/kg; Newton from `guess`."""
     temp = guess
@@ -124,7 +124,7 @@ def temperature_of_enthalpy(c, r, h, guess):
     return temp
 
 
-@kernel
+@inner_kernel
 def isentropic_temperature(c, r, temp, ratio):
     """Temperature [K] after an isentropic change from `temp` to `ratio` times the pressure."""
     target = entropy(c, r, temp) + r * math.log(ratio)
@@ -138,14 +138,14 @@ def isentropic_temperature(c, r, temp, ratio):
     return new
 
 
-@kernel
+@inner_kernel
 def critical_temperature(c, r, temp0):
     """Temperature [K] in a sonic throat fed isentropically from rest at `temp0` (stagnation)."""
     h0 = energy(c, temp0) + r * temp0
     return critical_temperature_of(c, r, h0, 0.85 * temp0)
 
 
-@kernel
+@inner_kernel
 def critical_temperature_of(c, r, h0, guess):
     """Temperature [K] at which a stream of total enthalpy `h0` J/kg is sonic."""
     temp = guess

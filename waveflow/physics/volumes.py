@@ -14,7 +14,7 @@ import math
 
 import numpy as np
 
-from waveflow.compiled import kernel
+from waveflow.compiled import inner_kernel, kernel
 from waveflow.physics.layout import (
     CYLINDER,
     M_BURN_AIR,
@@ -60,7 +60,7 @@ def local_angle(angle, phase):
     return min(max(local, 0.0), 720.0) if local < 720.0 else 0.0
 
 
-@kernel
+@inner_kernel
 def burned_share(burn, span, since):
     """Burned fraction `since` degrees after the start of the burn, by linear interpolation in the table."""
     if since <= 0.0:
@@ -72,7 +72,7 @@ def burned_share(burn, span, since):
     return burn[k] + (place - k) * (burn[k + 1] - burn[k])
 
 
-@kernel
+@inner_kernel
 def burn_step(net, cyl, memory, state, angle, degrees):
     """(fuel kg, air kg, ideal heat J) burned while the clock goes on by `degrees` from local `angle`."""
     if cyl.burn_span <= 0.0:
@@ -100,7 +100,7 @@ def burn_step(net, cyl, memory, state, angle, degrees):
     return fuel, max(air, 0.0), air * cyl.heat_per_air
 
 
-@kernel
+@inner_kernel
 def cylinder_heat(cyl, memory, pres, temp, vol, angle, piston_speed):
     """Heat flow from the walls into the gas [W], negative while the gas is hotter."""
     if cyl.heat_law == 0:
@@ -123,7 +123,7 @@ def cylinder_heat(cyl, memory, pres, temp, vol, angle, piston_speed):
     )
 
 
-@kernel
+@inner_kernel
 def settle(gas, state):
     """Temperature and pressure of a volume from its masses, energy and size, in place."""
     mass = state[V_MASS]
@@ -134,7 +134,7 @@ def settle(gas, state):
     state[V_PRES] = mass * gas_constant(gas, yf, yb) * temp / state[V_VOL]
 
 
-@kernel
+@inner_kernel
 def advance(net, gas, start, basis, rates, memory, out, tally, angle, degrees, dt, piston_speed):
     """Volumes `dt` seconds (`degrees` of crank) after `start`, with flows `rates` and conditions of `basis`.
 
