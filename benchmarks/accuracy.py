@@ -66,7 +66,7 @@ def ours(flow: Flow, n: int) -> Prepared:
                 code, *_ = solver.march(net, gas, fresh, rpm, start, span, accounts, volumes, heat, NOTHING, 1.0)
                 if code != solver.OK:
                     raise RuntimeError(f"{flow.name} at {n} cells stopped with code {code}")
-            return fresh.cells[lay.MASS, 1:-1]
+            return fresh.cells[lay.MASS, 1 : n + 1]
 
         return run
 
