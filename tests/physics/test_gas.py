@@ -251,3 +251,12 @@ def test_works_where_nothing_can_be_stored(tmp_path, monkeypatch):
     (tmp_path / "file").write_text("in the way")
     monkeypatch.setenv("WAVEFLOW_CACHE", str(tmp_path / "file"))
     assert tables.real_gas("none").r[0] == pytest.approx(287.06, abs=0.01)
+
+
+@pytest.mark.parametrize("temperature", [200.0, 999.0, 1001.0, 2600.0])
+def test_temperature_comes_back_from_enthalpy(temperature):
+    """To 1e-9, for a mixture; outside 150 to 4000 K the nearer of the two."""
+    gas = tables.real_gas("gasoline", 0.89)
+    wanted = float(tables.enthalpy(gas, temperature, 0.02, 0.6))
+    assert tables.temperature_from_enthalpy(gas, wanted, 0.02, 0.6) == pytest.approx(temperature, rel=1e-9)
+    assert tables.temperature_from_enthalpy(gas, -1e9) == 150.0 and tables.temperature_from_enthalpy(gas, 1e9) == 4000.0

@@ -17,13 +17,22 @@ from __future__ import annotations
 
 import numpy as np
 
-from waveflow.compiled import inner_kernel, kernel, kernel_of_rows, kernel_within
+from waveflow.compiled import inner_kernel, kernel, kernel_of_rows
 from waveflow.physics.ends import OPEN, end_flux
-from waveflow.physics.lanes import LANES, LN2, arrested_and_slope, entropy_log, exponential, wave_speed
+from waveflow.physics.lanes import (
+    LANES,
+    LN2,
+    arrested_and_slope,
+    coefficients,
+    entropy_log,
+    exponential,
+    keep_coefficients,
+    wave_behind,
+)
 from waveflow.physics.layout import L_PRES, L_RHO, L_VEL, L_YB, L_YF, V_BURNED, V_FUEL, V_MASS, V_PRES, V_TEMP
 from waveflow.physics.layout import R_RHO as RIGHT
 from waveflow.physics.thermo import energy, gas_constant, heat_capacity, mixture
-from waveflow.physics.vectors import exp2, log2
+from waveflow.physics.vectors import log2
 
 # rows of a block of ends as they come: half-time state next to the end, velocity outward; then what follows from it alone
 E_RHO, E_VEL, E_PRES, E_YF, E_YB, E_KAPPA, E_STOP = range(0, 7 * LANES, LANES)
@@ -31,29 +40,20 @@ END_BLOCK = 7 * LANES
 
 # rows of a block of ends with flow in one direction: pipe, opening, volume, start; and the answer
 RHO, VEL, PRES, YF, YB, KAPPA, STOP, PSI, TEMP0, PRES0, YF0, YB0, TRUST = range(0, 13 * LANES, LANES)
-GAS, GUESS, X, STEP, SIZE, MACH2, MASS, FORCE, POWER = range(13 * LANES, 22 * LANES, LANES)
-C0, C1, C2, C3, C4, C5, C6, C7, C8, C9 = range(22 * LANES, 32 * LANES, LANES)
-# out: temperature and enthalpy of the throat at the volume's pressure. In: enthalpy and entropy at rest, sonic throat
-AUX0, AUX1, AUX2, AUX3, AUX4 = range(32 * LANES, 37 * LANES, LANES)
-FULL, FULL_P, FULL_W, FULL_MASS = range(37 * LANES, 41 * LANES, LANES)  # in: whether the entry is sonic, and that state
-FLOW_BLOCK = 41 * LANES
+GAS, GUESS, X, FOUND, STEP, MACH2, MASS, FORCE, POWER = range(13 * LANES, 22 * LANES, LANES)
+COEFFICIENTS = 22 * LANES  # and nine rows more
+COLD, H_COLD, FREE = range(32 * LANES, 35 * LANES, LANES)  # out: throat at the volume's pressure; 0 where it is the whole pipe
+H0, S0, SONIC, SQUARE, DEEPEST = range(35 * LANES, 40 * LANES, LANES)  # in: at rest, sonic throat and its flux squared, limit
+FULL, FULL_P, FULL_W, FULL_MASS = range(40 * LANES, 44 * LANES, LANES)  # in: whether the entry is sonic, and that state
+FLOW_BLOCK = 44 * LANES
 
 MEMORY = 2
 """Columns of an end's memory: what the guess was wrong by, for flow out of and into the pipe."""
 
 _ROUNDS = 8
-_ENOUGH = 1e-4  # last change of the unknown over its distance from no flow that ends the search
-_WELL_ENOUGH = 3e-4  # and the one that still counts as an answer
+_ENOUGH = 3e-5  # last change of the unknown over its distance from no flow that ends the search
+_WELL_ENOUGH = 1e-4  # and the one that still counts as an answer
 _NEARLY_SONIC = 0.95  # squared Mach number from which an end is left to `ends`
-
-
-@kernel_within
-def coefficients(block, i):
-    """The ten energy coefficients of lane i."""
-    return (
-        block[C0 + i], block[C1 + i], block[C2 + i], block[C3 + i], block[C4 + i],
-        block[C5 + i], block[C6 + i], block[C7 + i], block[C8 + i], block[C9 + i],
-    )  # fmt: skip
 
 
 @kernel_of_rows
@@ -77,8 +77,7 @@ def begin_out(block, gas):
         c = mixture(gas, yf, yb)
         r = gas_constant(gas, yf, yb)
         block[GAS + i] = r
-        block[C0 + i], block[C1 + i], block[C2 + i], block[C3 + i], block[C4 + i] = c[0], c[1], c[2], c[3], c[4]
-        block[C5 + i], block[C6 + i], block[C7 + i], block[C8 + i], block[C9 + i] = c[5], c[6], c[7], c[8], c[9]
+        keep_coefficients(block, COEFFICIENTS, i, c)
         temp = pres / (r * rho)
         log_ratio = LN2 * log2(back / pres)
         cp = heat_capacity(c, temp) + r
@@ -86,8 +85,8 @@ def begin_out(block, gas):
         target = entropy_log(c, r, temp) + r * log_ratio
         cold += (target - entropy_log(c, r, cold)) * cold / (heat_capacity(c, cold) + r)
         cold += (target - entropy_log(c, r, cold)) * cold / (heat_capacity(c, cold) + r)
-        block[AUX0 + i] = cold
-        block[AUX1 + i] = energy(c, cold) + r * cold
+        block[COLD + i] = cold
+        block[H_COLD + i] = energy(c, cold) + r * cold
         # psi^2 (2 rho (stop - z u - back)) = rho^2 u^2 (1 - psi^2)
         z = np.sqrt(rho * kappa * pres)
         a = 0.5 * rho * (1.0 - psi * psi)
@@ -99,7 +98,7 @@ def begin_out(block, gas):
         whole = psi >= OPEN
         trusted = stop - min(drop * block[TRUST + i], 0.999 * (stop - back))
         block[X + i] = back if whole else trusted
-        block[SIZE + i] = 0.0 if whole else 1.0
+        block[FREE + i] = 0.0 if whole else 1.0
 
 
 @kernel_of_rows
@@ -108,19 +107,12 @@ def round_out(block):
     for i in range(LANES):
         p = block[X + i]
         rho, vel, pres, kappa, stop = block[RHO + i], block[VEL + i], block[PRES + i], block[KAPPA + i], block[STOP + i]
-        r, psi, back, free = block[GAS + i], block[PSI + i], block[PRES0 + i], block[SIZE + i]
-        cold, h_cold = block[AUX0 + i], block[AUX1 + i]
-        c = coefficients(block, i)
-        ratio = p / pres
-        cooled = exp2(0.5 * (kappa - 1.0) / kappa * log2(ratio))
-        stiff = (kappa + 1.0) * p + (kappa - 1.0) * pres
-        root = np.sqrt(2.0 / (rho * stiff))
-        pushed = p > pres
-        rho_e = rho * (stiff / ((kappa - 1.0) * p + (kappa + 1.0) * pres) if pushed else ratio / (cooled * cooled))
-        sound_in = np.sqrt(kappa * pres / rho)
-        u = vel - ((p - pres) * root if pushed else 2.0 / (kappa - 1.0) * sound_in * (cooled - 1.0))
+        r, psi, back, free = block[GAS + i], block[PSI + i], block[PRES0 + i], block[FREE + i]
+        cold, h_cold = block[COLD + i], block[H_COLD + i]
+        c = coefficients(block, COEFFICIENTS, i)
+        rho_e, drop, d_drop = wave_behind(p, rho, pres, kappa)
+        u, du = vel - drop, -d_drop
         per_sound2 = rho_e / (kappa * p)
-        du = -np.sqrt(per_sound2) / rho_e
         temp = p / (r * rho_e)
         h0 = energy(c, temp) + r * temp + 0.5 * u * u
         # throat: at the volume's pressure, or sonic if the stream would be faster there
@@ -137,21 +129,21 @@ def round_out(block):
         h_t = (energy(c, sonic) + r * sonic) if choked else h_cold
         dense = psi * p_t / (r * throat)
         flux = rho_e * u
+        d_flux, d_h0 = u * per_sound2 + rho_e * du, 1.0 / rho_e + u * du
         miss = 2.0 * dense * dense * (h0 - h_t) - flux * flux
-        slope = 2.0 * dense * dense * (1.0 / rho_e + u * du) - 2.0 * flux * (u * per_sound2 + rho_e * du)
+        slope = 2.0 * dense * dense * d_h0 - 2.0 * flux * d_flux
         step = -free * miss / slope
         new = p + step
         new = new if new > back else 0.5 * (p + back)
         new = new if new < stop else 0.5 * (p + stop)
         new = new if free > 0.0 else p
         ahead = new - p  # the state there by its slopes: once the step is small, as good as another round
-        d_flux = u * per_sound2 + rho_e * du
         block[MACH2 + i] = u * u * per_sound2
         block[MASS + i] = flux + d_flux * ahead
         block[FORCE + i] = new + flux * u + (d_flux * u + flux * du) * ahead
-        block[POWER + i] = flux * h0 + (d_flux * h0 + flux * (1.0 / rho_e + u * du)) * ahead
+        block[POWER + i] = flux * h0 + (d_flux * h0 + flux * d_h0) * ahead
         block[STEP + i] = abs(step) / (stop - p + 1e-8 * back)
-        block[AUX2 + i] = stop - new
+        block[FOUND + i] = stop - new
         block[X + i] = new
 
 
@@ -164,8 +156,7 @@ def begin_in(block, gas):
         c = mixture(gas, yf, yb)
         r = gas_constant(gas, yf, yb)
         block[GAS + i] = r
-        block[C0 + i], block[C1 + i], block[C2 + i], block[C3 + i], block[C4 + i] = c[0], c[1], c[2], c[3], c[4]
-        block[C5 + i], block[C6 + i], block[C7 + i], block[C8 + i], block[C9 + i] = c[5], c[6], c[7], c[8], c[9]
+        keep_coefficients(block, COEFFICIENTS, i, c)
         h0 = energy(c, temp0) + r * temp0
         s0 = entropy_log(c, r, temp0)
         cp = heat_capacity(c, temp0) + r
@@ -195,14 +186,14 @@ def begin_in(block, gas):
         speed = np.sqrt((1.0 + r / cv) * r * sonic)
         full_mass = np.sqrt(square)
         full_p = full_mass / speed * r * sonic
-        drawn, _ = wave_speed(full_p, rho, pres, kappa)
+        _, drawn, _ = wave_behind(full_p, rho, pres, kappa)
         block[FULL + i] = 1.0 if drawn - block[VEL + i] > speed else 0.0
         block[FULL_P + i], block[FULL_W + i], block[FULL_MASS + i] = full_p, speed, full_mass
         block[GUESS + i] = cooling
         trusted = cooling * block[TRUST + i]
         block[X + i] = trusted if trusted < 0.999 * deepest else 0.999 * deepest
-        block[SIZE + i] = deepest
-        block[AUX0 + i], block[AUX1 + i], block[AUX2 + i], block[AUX3 + i] = h0, s0, sonic, square
+        block[DEEPEST + i] = deepest
+        block[H0 + i], block[S0 + i], block[SONIC + i], block[SQUARE + i] = h0, s0, sonic, square
 
 
 @kernel_of_rows
@@ -212,8 +203,8 @@ def round_in(block):
         cooling = block[X + i]
         rho, vel, pres, kappa = block[RHO + i], block[VEL + i], block[PRES + i], block[KAPPA + i]
         r, psi, temp0, pres0 = block[GAS + i], block[PSI + i], block[TEMP0 + i], block[PRES0 + i]
-        h0, s0, sonic, square, deepest = block[AUX0 + i], block[AUX1 + i], block[AUX2 + i], block[AUX3 + i], block[SIZE + i]
-        c = coefficients(block, i)
+        h0, s0, sonic, square, deepest = block[H0 + i], block[S0 + i], block[SONIC + i], block[SQUARE + i], block[DEEPEST + i]
+        c = coefficients(block, COEFFICIENTS, i)
         temp = temp0 - cooling
         cp = heat_capacity(c, temp) + r
         p = pres0 * exponential((entropy_log(c, r, temp) - s0) / r)
@@ -222,7 +213,7 @@ def round_in(block):
         fed = square if choked else 2.0 * dense * dense * (h0 - energy(c, temp) - r * temp)
         d_fed = 0.0 if choked else 2.0 * dense * dense * (2.0 * (cp - r) / r * (h0 - energy(c, temp) - r * temp) / temp - cp)
         # the pipe's gas answers with a wave
-        drawn, dw = wave_speed(p, rho, pres, kappa)
+        _, drawn, dw = wave_behind(p, rho, pres, kappa)
         w = drawn - vel
         # the stream in the pipe: all its enthalpy kept
         moving = temp0 - min(0.5 * w * w, 0.35 * cp * temp0) / cp
@@ -249,13 +240,13 @@ def round_in(block):
         block[POWER + i] = -mass * h0
         short = abs(step) * (1.0 / (cooling + 1e-8 * temp0) + 1.0 / (deepest - cooling + 1e-8 * temp0))
         block[STEP + i] = 0.0 if full else short
-        block[AUX4 + i] = new
+        block[FOUND + i] = new
         block[X + i] = new
 
 
 @inner_kernel
-def _solve(gas, block, count, out):
-    """Newton's rounds for the first `count` lanes of a block."""
+def _solve(net, gas, block, lanes, count, out, openings, memory, answer):
+    """The answers for the first `count` lanes of a block, ends number `lanes`; those that do not arrive get `ends.end_flux`."""
     if out:
         begin_out(block, gas)
     else:
@@ -270,11 +261,6 @@ def _solve(gas, block, count, out):
             settled += 1 if block[STEP + i] <= _ENOUGH else 0
         if settled == count:
             break
-
-
-@inner_kernel
-def _keep(net, gas, block, lanes, count, out, openings, memory, answer):
-    """Take the answers of the first `count` lanes; ends that were not solved go to `ends.end_flux`."""
     for i in range(count):
         n = lanes[i]
         way = 0 if out else 1
@@ -289,8 +275,7 @@ def _keep(net, gas, block, lanes, count, out, openings, memory, answer):
             yf, yb = (block[YF + i], block[YB + i]) if out else (block[YF0 + i], block[YB0 + i])
             answer[n, 0], answer[n, 1], answer[n, 2] = mass, block[FORCE + i], block[POWER + i]
             answer[n, 3], answer[n, 4] = mass * yf, mass * yb
-            found = block[AUX2 + i] if out else block[AUX4 + i]
-            trust = found / block[GUESS + i] if block[GUESS + i] > 0.0 else 1.0
+            trust = block[FOUND + i] / block[GUESS + i] if block[GUESS + i] > 0.0 else 1.0
             memory[n, way] = trust if 0.1 < trust < 10.0 else 1.0
         else:
             memory[n, way] = 1.0
@@ -324,7 +309,6 @@ def end_fluxes(net, gas, vols, blocks, openings, wanted, memory, flow_out, flow_
     blocks: from `gather_ends`; openings (ends, 2): inward and outward [-]; memory (ends, MEMORY); flow_out, flow_in
     (FLOW_BLOCK,), lanes (2, LANES): scratch.
     """
-    lanes_out, lanes_in = lanes[0], lanes[1]
     outs, ins = 0, 0
     for n in range(net.end.shape[0]):
         if not wanted[n]:
@@ -345,22 +329,18 @@ def end_fluxes(net, gas, vols, blocks, openings, wanted, memory, flow_out, flow_
         block[YF0 + i], block[YB0 + i] = vols[v, V_FUEL] / vols[v, V_MASS], vols[v, V_BURNED] / vols[v, V_MASS]
         block[TRUST + i] = memory[n, 0 if out else 1]
         if out:
-            lanes_out[outs] = n
+            lanes[0, outs] = n
             outs += 1
-            if outs == LANES:
-                _solve(gas, flow_out, outs, True)
-                _keep(net, gas, flow_out, lanes_out, outs, True, openings, memory, answer)
-                outs = 0
         else:
-            lanes_in[ins] = n
+            lanes[1, ins] = n
             ins += 1
-            if ins == LANES:
-                _solve(gas, flow_in, ins, False)
-                _keep(net, gas, flow_in, lanes_in, ins, False, openings, memory, answer)
-                ins = 0
+        if outs == LANES:
+            _solve(net, gas, flow_out, lanes[0], outs, True, openings, memory, answer)
+            outs = 0
+        if ins == LANES:
+            _solve(net, gas, flow_in, lanes[1], ins, False, openings, memory, answer)
+            ins = 0
     if outs > 0:
-        _solve(gas, flow_out, outs, True)
-        _keep(net, gas, flow_out, lanes_out, outs, True, openings, memory, answer)
+        _solve(net, gas, flow_out, lanes[0], outs, True, openings, memory, answer)
     if ins > 0:
-        _solve(gas, flow_in, ins, False)
-        _keep(net, gas, flow_in, lanes_in, ins, False, openings, memory, answer)
+        _solve(net, gas, flow_in, lanes[1], ins, False, openings, memory, answer)

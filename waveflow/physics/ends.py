@@ -64,17 +64,23 @@ def wave(p, rho, pres, kappa):
 
 
 @inner_kernel
-def arrested_pressure(rho, vel, pres, kappa):
-    """Pressure [Pa] if the flow (`vel` towards the end) were stopped by a wall."""
+def pushed_back(rho, speed, pres, kappa):
+    """(pressure [Pa], its change with the speed) where a wave changes the velocity of the gas by `speed` against the pipe."""
     sound = math.sqrt(kappa * pres / rho)
-    mach = vel / sound
+    mach = speed / sound
     if mach > 0.0:
         k = 0.25 * (kappa + 1.0) * mach
-        return pres * (1.0 + kappa * mach * (k + math.sqrt(1.0 + k * k)))
-    base = 1.0 + 0.5 * (kappa - 1.0) * mach
-    if base < 0.1:
-        base = 0.1
-    return pres * base ** (2.0 * kappa / (kappa - 1.0))
+        root = math.sqrt(1.0 + k * k)
+        return pres * (1.0 + kappa * mach * (k + root)), kappa / sound * pres * (k + root) * (1.0 + k / root)
+    base = max(1.0 + 0.5 * (kappa - 1.0) * mach, 0.1)
+    p = pres * base ** (2.0 * kappa / (kappa - 1.0))
+    return p, kappa / sound * p / base
+
+
+@inner_kernel
+def arrested_pressure(rho, vel, pres, kappa):
+    """Pressure [Pa] if the flow (`vel` towards the end) were stopped by a wall."""
+    return pushed_back(rho, vel, pres, kappa)[0]
 
 
 @inner_kernel
@@ -310,9 +316,7 @@ def inflow(gas, rho, vel, pres, yf, yb, psi, temp0, pres0, yf0, yb0, arrested, r
     low, high = 0.0, math.sqrt(limit / deepest)
     y = min(y, high)
     slope = b + 2.0 * a * y
-    f, p, rho_e, w = _inflow_excess(
-        temp0 - deepest * y * y, s0, rho, vel, pres, kappa, c, r, temp0, pres0, h0, psi, recovery
-    )
+    f, p, rho_e, w = _inflow_excess(temp0 - deepest * y * y, s0, rho, vel, pres, kappa, c, r, temp0, pres0, h0, psi, recovery)
     for _ in range(40):
         if f > 0.0:
             high = y
@@ -357,9 +361,7 @@ def end_flux(gas, rho, vel, pres, yf, yb, psi_in, psi_out, temp0, pres0, yf0, yb
     else:
         if psi_in <= 0.0:
             return 0.0, arrested, 0.0, 0.0, 0.0
-        p, rho_e, u = inflow(
-            gas, rho, vel, pres, yf, yb, min(psi_in, 1.0), temp0, pres0, yf0, yb0, arrested, recovery
-        )
+        p, rho_e, u = inflow(gas, rho, vel, pres, yf, yb, min(psi_in, 1.0), temp0, pres0, yf0, yb0, arrested, recovery)
         y_f, y_b = yf0, yb0
     c = mixture(gas, y_f, y_b)
     r = gas_constant(gas, y_f, y_b)

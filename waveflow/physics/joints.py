@@ -113,6 +113,24 @@ def receive(c, r, h0, temp0, p_joint, rise, speed_s, turned, loss, stop, rho, ve
 
 
 @inner_kernel
+def facing_stream(supply, facing, speed, square, across, turn, widest, contraction):
+    """The stream that faces a receiver: (factor on the sum of its dynamic pressure rises, its speed, share of its momentum lost
+    in turning, loss coefficient of a narrower receiver).
+
+    supply: what all suppliers bring [kg/s]; facing: what those facing it do; speed, square, across: sums over these of mass
+    flow times speed, its square, and speed times turned share; turn: the receiver's share; widest: its area times the density
+    of the stream at rest [kg/m].
+    """
+    share, turned = 1.0 / supply, 0.0
+    if speed > 0.0:
+        share *= speed * speed / (facing * square)
+        turned = 1.0 - turn * across / speed
+    speed = max(speed / max(facing, 1e-300), 1e-9)
+    narrower = 1.0 - widest * speed / max(facing, 1e-300)
+    return share, speed, turned, contraction * facing / supply * narrower if narrower > 0.0 else 0.0
+
+
+@inner_kernel
 def _balance(gas, joint, member, work, p_joint):
     """(mass flow in minus out [kg/s], supply [kg/s], mixed total enthalpy, fuel and burned fractions) at the assumed joint
     pressure; fills the work table."""
@@ -179,19 +197,18 @@ def _balance(gas, joint, member, work, p_joint):
         row = work[first + k]
         if row[_STOP] > p_joint:
             continue
-        area = member[first + k].area
-        if member[first + k].side == 0:
-            facing, rise, speed, square, across = facing_down, rise_down / supply, speed_down, square_down, across_down
+        m = member[first + k]
+        area = m.area
+        if m.side == 0:
+            share, speed, turned, loss = facing_stream(
+                supply, facing_down, speed_down, square_down, across_down, m.turn, area * rho0, joint.contraction
+            )
+            rise = rise_down * share
         else:
-            facing, rise, speed, square, across = facing_up, rise_up / supply, speed_up, square_up, across_up
-        if speed > 0.0:
-            rise *= speed * speed / (facing * square)
-            turned = 1.0 - member[first + k].turn * across / speed
-        else:
-            turned = 0.0
-        speed = max(speed / max(facing, 1e-300), 1e-9)
-        narrower = 1.0 - area * rho0 * speed / max(facing, 1e-300)
-        loss = joint.contraction * facing / supply * narrower if narrower > 0.0 else 0.0
+            share, speed, turned, loss = facing_stream(
+                supply, facing_up, speed_up, square_up, across_up, m.turn, area * rho0, joint.contraction
+            )
+            rise = rise_up * share
         guess = -row[_U_END]
         if guess <= 0.0:
             guess = (p_joint - row[_STOP]) / math.sqrt(row[_RHO] * row[_KAPPA] * row[_PRES])

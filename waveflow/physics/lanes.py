@@ -57,14 +57,35 @@ def exponential(x):
 
 
 @kernel_within
-def wave_speed(p, rho, pres, kappa):
-    """`ends.velocity_drop` without branches, and its change with p [m/s/Pa]."""
-    cooled = exp2(0.5 * (kappa - 1.0) / kappa * log2(p / pres))
-    stiff = (kappa + 1.0) * p + (kappa - 1.0) * pres
+def wave_behind(p, rho, pres, kappa):
+    """`ends.wave` without branches: density behind it, change of velocity, and how that changes with p [m/s/Pa]."""
+    ratio = p / pres
+    cooled = exp2(0.5 * (kappa - 1.0) / kappa * log2(ratio))
+    low, stiff = (kappa - 1.0) * p + (kappa + 1.0) * pres, (kappa + 1.0) * p + (kappa - 1.0) * pres
     root = np.sqrt(2.0 / (rho * stiff))
-    pushed = p > pres
     sound = np.sqrt(kappa * pres / rho)
+    pushed = p > pres
     return (
+        rho * (stiff / low if pushed else ratio / (cooled * cooled)),
         (p - pres) * root if pushed else 2.0 / (kappa - 1.0) * sound * (cooled - 1.0),
         root * (1.0 - 0.5 * (kappa + 1.0) * (p - pres) / stiff) if pushed else sound * cooled / (kappa * p),
     )
+
+
+@kernel_within
+def keep_coefficients(block, first, i, c):
+    """Write the ten energy coefficients of lane i to ten rows of a block from `first` on."""
+    block[first + i], block[first + LANES + i], block[first + 2 * LANES + i] = c[0], c[1], c[2]
+    block[first + 3 * LANES + i], block[first + 4 * LANES + i], block[first + 5 * LANES + i] = c[3], c[4], c[5]
+    block[first + 6 * LANES + i], block[first + 7 * LANES + i] = c[6], c[7]
+    block[first + 8 * LANES + i], block[first + 9 * LANES + i] = c[8], c[9]
+
+
+@kernel_within
+def coefficients(block, first, i):
+    """And read them."""
+    return (
+        block[first + i], block[first + LANES + i], block[first + 2 * LANES + i], block[first + 3 * LANES + i],
+        block[first + 4 * LANES + i], block[first + 5 * LANES + i], block[first + 6 * LANES + i],
+        block[first + 7 * LANES + i], block[first + 8 * LANES + i], block[first + 9 * LANES + i],
+    )  # fmt: skip

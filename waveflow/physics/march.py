@@ -277,6 +277,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
     smallest = duration * 1e-9
     saved_cells = np.zeros((lay.FIELDS, n))
     saved_temps = np.zeros(n)
+    books, volume_books = accounts.copy(), volume_accounts.copy()
     share = 1.0  # of the usual time step: halved when a step had to be taken back
     rate = from_bits(fastest(wall[lay.RATE]))
     while time < duration:
@@ -296,6 +297,8 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
             wall_laws(geometry, w, gas, wall, switches)
         for i in range(n):
             saved_temps[i] = temps[i]
+        _copy(accounts, books)
+        _copy(volume_accounts, volume_books)
         fill_ghosts(net.ghost, w)
         reconstruct(w, geometry, wall, half, dt)
         fluxes(half, face_area, gas, flux)
@@ -331,7 +334,8 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
                     cells[k, i] = saved_cells[k, i]
             for i in range(n):
                 temps[i] = saved_temps[i]
-            couple(net, gas, mid, through, middle, flux, rates, valve_flow, accounts, volume_accounts, -dt, True)
+            _copy(books, accounts)
+            _copy(volume_books, volume_accounts)
             primitives(cells, temps, geometry, gas, w, wall)
             rate = from_bits(fastest(wall[lay.RATE]))
             share *= 0.5
@@ -367,6 +371,13 @@ def _first_bad(rate):
         if not (rate[i] < 1e300):
             return i
     return 0
+
+
+@inner_kernel
+def _copy(table, to):
+    for i in range(table.shape[0]):
+        for k in range(table.shape[1]):
+            to[i, k] = table[i, k]
 
 
 @inner_kernel

@@ -15,8 +15,8 @@ from __future__ import annotations
 import math
 
 from waveflow.compiled import inner_kernel, kernel
-from waveflow.physics.ends import arrested_pressure, wave
-from waveflow.physics.joints import dynamic_share
+from waveflow.physics.ends import arrested_pressure, pushed_back, wave
+from waveflow.physics.joints import dynamic_share, facing_stream
 from waveflow.physics.layout import BURNED, ENERGY, FUEL, MASS, MOMENTUM
 from waveflow.physics.thermo import energy, gas_constant, heat_capacity, mixture
 
@@ -29,20 +29,6 @@ _ROUNDS = 8
 _ENOUGH = 1e-5  # last change of p over the spread of the arrested pressures, and of w over itself, that ends the search
 _NEARLY_SONIC = 0.95  # squared Mach number from which a joint is left to `joints`
 _SLOWEST = 1e-5  # [m/s] below which a speed need not be exact in proportion
-
-
-@inner_kernel
-def pushed_back(rho, speed, pres, kappa):
-    """(pressure, its change with the speed) where a wave changes the velocity of a pipe's gas by `speed` against the pipe."""
-    sound = math.sqrt(kappa * pres / rho)
-    mach = speed / sound
-    if mach > 0.0:
-        k = 0.25 * (kappa + 1.0) * mach
-        root = math.sqrt(1.0 + k * k)
-        return pres * (1.0 + kappa * mach * (k + root)), kappa / sound * pres * (k + root) * (1.0 + k / root)
-    base = max(1.0 + 0.5 * (kappa - 1.0) * mach, 0.1)
-    p = pres * base ** (2.0 * kappa / (kappa - 1.0))
-    return p, kappa / sound * p / base
 
 
 @inner_kernel
@@ -160,25 +146,18 @@ def _round(gas, joint, member, work, p):
         row = work[first + k]
         if row[_STOP] > p:
             continue
-        area = member[first + k].area
-        if member[first + k].side == 0:
-            facing, rise, speed, square, across = m_down, rise_down, speed_down, square_down, across_down
-            d_rise, d_speed = d_down, pace_down
+        m = member[first + k]
+        area = m.area
+        if m.side == 0:
+            share, speed, turned, loss = facing_stream(
+                supply, m_down, speed_down, square_down, across_down, m.turn, area * rho0, joint.contraction
+            )
+            rise, d_rise, d_speed = rise_down * share, d_down * share, pace_down / max(m_down, 1e-300)
         else:
-            facing, rise, speed, square, across = m_up, rise_up, speed_up, square_up, across_up
-            d_rise, d_speed = d_up, pace_up
-        rise /= supply
-        d_rise /= supply
-        turned = 0.0
-        if speed > 0.0:
-            even = speed * speed / (facing * square)
-            rise *= even
-            d_rise *= even
-            turned = 1.0 - member[first + k].turn * across / speed
-        d_speed /= max(facing, 1e-300)
-        speed = max(speed / max(facing, 1e-300), 1e-9)
-        narrower = 1.0 - area * rho0 * speed / max(facing, 1e-300)
-        loss = joint.contraction * facing / supply * narrower if narrower > 0.0 else 0.0
+            share, speed, turned, loss = facing_stream(
+                supply, m_up, speed_up, square_up, across_up, m.turn, area * rho0, joint.contraction
+            )
+            rise, d_rise, d_speed = rise_up * share, d_up * share, pace_up / max(m_up, 1e-300)
         g, g_w, g_p, flux, flux_p, flux_w, p_r, dp_r, mach2 = receiver_round(
             c, r, h0, temp0, d_temp0, p, rise, d_rise, speed, d_speed, turned, loss,
             row[_STOP], row[_RHO], row[_VEL], row[_PRES], row[_KAPPA], row[_W],

@@ -20,11 +20,10 @@ import numpy as np
 
 from waveflow.compiled import inner_kernel, kernel, kernel_of_rows, kernel_within
 from waveflow.physics.joints import dynamic_share
-from waveflow.physics.lanes import LANES, arrested_and_slope
+from waveflow.physics.lanes import LANES, arrested_and_slope, coefficients, keep_coefficients, wave_behind
 from waveflow.physics.layout import BURNED, ENERGY, FUEL, L_PRES, L_RHO, L_VEL, L_YB, L_YF, MASS, MOMENTUM
 from waveflow.physics.layout import R_RHO as RIGHT
 from waveflow.physics.thermo import energy, gas_constant, heat_capacity, mixture
-from waveflow.physics.vectors import exp2, log2
 
 # rows of a block. The two ends as they come: half-time state next to the end, velocity outward
 A_RHO, A_VEL, A_PRES, A_YF, A_YB, B_RHO, B_VEL, B_PRES, B_YF, B_YB = range(0, 10 * LANES, LANES)
@@ -35,7 +34,7 @@ S_RHO, S_VEL, S_PRES, S_KAPPA, S_STOP, S_AREA = range(16 * LANES, 22 * LANES, LA
 R_RHO, R_VEL, R_PRES, R_KAPPA, R_STOP, R_AREA = range(22 * LANES, 28 * LANES, LANES)
 A_GIVES, GAS, GUESS_P, GUESS_W = range(28 * LANES, 32 * LANES, LANES)
 # coefficients of the supplier's energy
-C0, C1, C2, C3, C4, C5, C6, C7, C8, C9 = range(32 * LANES, 42 * LANES, LANES)
+COEFFICIENTS = 32 * LANES  # and nine rows more
 # the answer: unknowns, their last change, and the state that belongs to them
 P, W, STEP_P, STEP_W, OUT_MASS, OUT_U, OUT_H0, OUT_PR, OUT_MACH2 = range(42 * LANES, 51 * LANES, LANES)
 BLOCK = 51 * LANES
@@ -72,8 +71,7 @@ def choose(pairs, gas):
         pairs[R_RHO + i], pairs[R_VEL + i], pairs[R_PRES + i], pairs[R_KAPPA + i] = rho_r, vel_r, pres_r, kappa_r
         pairs[S_STOP + i], pairs[R_STOP + i], pairs[S_AREA + i], pairs[R_AREA + i] = stop_s, stop_r, area_s, area_r
         pairs[A_GIVES + i], pairs[GAS + i] = 1.0 if a_gives else 0.0, r_a if a_gives else r_b
-        pairs[C0 + i], pairs[C1 + i], pairs[C2 + i], pairs[C3 + i], pairs[C4 + i] = c[0], c[1], c[2], c[3], c[4]
-        pairs[C5 + i], pairs[C6 + i], pairs[C7 + i], pairs[C8 + i], pairs[C9 + i] = c[5], c[6], c[7], c[8], c[9]
+        keep_coefficients(pairs, COEFFICIENTS, i, c)
         # the acoustic answer: two linear waves
         admit_s = area_s * np.sqrt(rho_s / (kappa_s * pres_s))
         per_z = 1.0 / np.sqrt(rho_r * kappa_r * pres_r)
@@ -95,22 +93,11 @@ def newton(pairs):
         rho, vel, pres, kappa = pairs[S_RHO + i], pairs[S_VEL + i], pairs[S_PRES + i], pairs[S_KAPPA + i]
         area_s, area_r, stop_r, stop_s = pairs[S_AREA + i], pairs[R_AREA + i], pairs[R_STOP + i], pairs[S_STOP + i]
         r = pairs[GAS + i]
-        c = (
-            pairs[C0 + i], pairs[C1 + i], pairs[C2 + i], pairs[C3 + i], pairs[C4 + i],
-            pairs[C5 + i], pairs[C6 + i], pairs[C7 + i], pairs[C8 + i], pairs[C9 + i],
-        )  # fmt: skip
+        c = coefficients(pairs, COEFFICIENTS, i)
         # supplier: its wave, shock or rarefaction, to the joint's pressure
-        ratio = p / pres
-        cooled = exp2(0.5 * (kappa - 1.0) / kappa * log2(ratio))
-        stiff = (kappa + 1.0) * p + (kappa - 1.0) * pres
-        root = np.sqrt(2.0 / (rho * stiff))
-        pushed = p > pres
-        rho_s = rho * (stiff / ((kappa - 1.0) * p + (kappa + 1.0) * pres) if pushed else ratio / (cooled * cooled))
+        rho_s, drop, d_drop = wave_behind(p, rho, pres, kappa)
+        u, du = vel - drop, -d_drop
         per_sound2 = rho_s / (kappa * p)
-        per_sound = np.sqrt(per_sound2)
-        sound_in = np.sqrt(kappa * pres / rho)
-        u = vel - ((p - pres) * root if pushed else 2.0 / (kappa - 1.0) * sound_in * (cooled - 1.0))
-        du = -(root * (1.0 - 0.5 * (kappa + 1.0) * (p - pres) / stiff) if pushed else 1.0 / (rho_s / per_sound))
         temp = p / (r * rho_s)
         cp = heat_capacity(c, temp) + r
         h0 = energy(c, temp) + r * temp + 0.5 * u * u

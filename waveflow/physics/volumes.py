@@ -57,7 +57,7 @@ def local_angle(angle, phase):
     """Crank angle of one cylinder's clock, 0..720 [deg]."""
     since = angle - phase
     local = since - 720.0 * np.floor(since / 720.0)
-    return min(max(local, 0.0), 720.0) if local < 720.0 else 0.0
+    return max(local, 0.0) if local < 720.0 else 0.0
 
 
 @inner_kernel
