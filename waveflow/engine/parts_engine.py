@@ -244,7 +244,7 @@ class Range(Part):
 GRIDS = {
     "quick": (0.020, 1e-3, "filling within 0.2 % of its limit on the demo engines"),
     "standard": (0.012, 3e-4, "filling within 0.1 % of its limit on the demo engines"),
-    "fine": (0.006, 1e-4, "filling within 0.03 % of its limit on the demo engines"),
+    "fine": (0.006, 1e-4, "filling within 0.05 % of its limit on the demo engines"),
 }
 """Cell of a runner [m], change from cycle to cycle, and what that was measured to cost (benchmarks, frontier)."""
 
