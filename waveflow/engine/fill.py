@@ -63,9 +63,10 @@ def complete(case: Any) -> tuple[Any, list[Assumption]]:
         filler.put("intake.runner.outlet_area", area, "runner of one bore, round of its inlet diameter")
     if case.fuel.temperature is None and case.fuel.kind != "none":
         filler.put("fuel.temperature", case.ambient.temperature, "fuel at ambient temperature")
-    cell, tolerance, _ = GRIDS[filler.case.run.grid]
+    cell, in_port, tolerance, _ = GRIDS[filler.case.run.grid]
     if filler.case.run.cell is None:
-        filler.put("run.cell", cell, f"{filler.case.run.grid} grid; half as long in an intake port, 1.7 times in hot pipes")
+        why = f"{filler.case.run.grid} grid; {in_port:g} times that in an intake port, 1.7 times in hot pipes"
+        filler.put("run.cell", cell, why)
     if filler.case.run.tolerance is None:
         filler.put("run.tolerance", tolerance, f"{filler.case.run.grid} grid; change of filling from cycle to cycle")
     _header(filler)

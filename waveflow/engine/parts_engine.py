@@ -242,18 +242,19 @@ class Range(Part):
 
 
 GRIDS = {
-    "quick": (0.020, 1e-3, "filling within 0.2 % of its limit on the demo engines"),
-    "standard": (0.012, 3e-4, "filling within 0.1 % of its limit on the demo engines"),
-    "fine": (0.006, 1e-4, "filling within 0.05 % of its limit on the demo engines"),
+    "quick": (0.025, 0.75, 1e-3, "filling within 0.2 % of its limit on the demo engines"),
+    "standard": (0.012, 0.5, 3e-4, "filling within 0.1 % of its limit on the demo engines"),
+    "fine": (0.006, 0.5, 1e-4, "filling within 0.05 % of its limit on the demo engines"),
 }
-"""Cell of a runner [m], change from cycle to cycle, and what that was measured to cost (benchmarks, frontier)."""
+"""Cell of a runner [m], that of an intake port over it, change from cycle to cycle, and what that was measured to cost
+(benchmarks, frontier)."""
 
 
 class Run(Part):
     """How finely and how long; `grid` fills in `cell` and `tolerance` where they are not given."""
 
     grid: Annotated[str, Choice(tuple(GRIDS), why="cells and cycles, coarse to fine")] = standard(
-        "standard", GRIDS["standard"][2]
+        "standard", GRIDS["standard"][-1]
     )
     cell: (
         Annotated[float, Quantity("length", "0.5 mm", "60 mm", ("2 mm", "25 mm"), why="cell of a runner", example="10 mm")]

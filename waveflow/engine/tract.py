@@ -218,7 +218,7 @@ def mesh(curve: AreaCurve, x0: float, x1: float, cell: float | Callable[[float],
             n = max(1, n - 1)
         faces.extend(np.linspace(a, b, n + 1)[1:])
     if len(faces) < 5 and x1 - x0 > 0.0:
-        faces = list(np.linspace(x0, x1, max(len(faces), 3)))
+        faces = list(np.linspace(x0, x1, len(faces)))
     return np.array(faces)
 
 

@@ -184,9 +184,30 @@ class Assembly:
                 ghosts[2 * number + row] = _ghost(edge, real, step, pipe["x"] if step > 0 else -pipe["x"][::-1])
                 pressure[edge], temp[edge], yf[edge], yb[edge] = pressure[real], temp[real], yf[real], yb[real]
             place += n + 2
+        self._single_cells(pipes, ghosts)
         state = self._state(pressure, temp, vel, yf, yb)
         net = self._net(geometry, pipes, ghosts, friction, heat, cfl, max_degrees)
         return net, state
+
+    def _single_cells(self, pipes, ghosts) -> None:
+        """Ghosts of pipes of one cell: by a straight line through that cell and the nearest one of a pipe joined to it in line."""
+        for upstream, downstream, *_ in self._joints:
+            if len(upstream) != 1 or len(downstream) != 1:
+                continue
+            (before, side), (behind, other) = upstream[0], downstream[0]
+            if (side, other) != ("far", "near"):
+                continue
+            for pipe, neighbour, edge, far in ((before, behind, 0, 1), (behind, before, -1, 0)):
+                if self._pipes[pipe]["cells"] > 1:
+                    continue
+                cell = int(pipes[pipe]["first"])
+                near = int(pipes[neighbour]["first"]) + (0 if far else int(pipes[neighbour]["cells"]) - 1)
+                own = self._pipes[pipe]["x"][1] - self._pipes[pipe]["x"][0]
+                theirs = abs(np.diff(self._pipes[neighbour]["x"])[edge])
+                slope = 2.0 * own / (own + theirs)
+                for row, weight in ((2 * pipe + far, slope), (2 * pipe + 1 - far, -slope)):
+                    if row == 2 * pipe + far or ghosts[row]["count"] == 1:
+                        ghosts[row] = (ghosts[row]["ghost"], cell, near - cell, 2, 1.0 - weight, weight, 0.0, 0.0)
 
     def _state(self, pressure, temp, vel, yf, yb) -> State:
         rho = pressure / (gas_constant(self.gas, yf, yb) * temp)
@@ -204,7 +225,7 @@ class Assembly:
         for row, c in zip(memory, self._cylinders, strict=True):
             v = volumes[c["volume"]]
             row[lay.M_REF_P], row[lay.M_REF_V], row[lay.M_REF_T] = v[lay.V_PRES], v[lay.V_VOL], v[lay.V_TEMP]
-        return State(cells, temp * 1e-3, volumes, memory)
+        return State(cells, temp * 1e-3, volumes, memory, np.zeros((len(self._ends), lay.SLUG)))
 
     def _face(self, pipes, pipe: int, side: str) -> tuple[int, int, float, float]:
         first, n = int(pipes[pipe]["first"]), int(pipes[pipe]["cells"])

@@ -185,8 +185,16 @@ State = namedtuple(
         "temp",  # (cells,) last temperature, the start of the next solution for it [K]
         "volumes",  # (volumes, VOLUME_STATE)
         "memory",  # (cylinders, MEMORY) what a cylinder remembers between events
+        "slugs",  # (ends, SLUG) layers of gas that cylinders pushed into their ports
     ],
 )
+
+# layers of gas at a valve: their number, the pressure [Pa] they are at, then for each layer, the deepest first, its mass, the fuel
+# vapour and burned gas in it [kg] and its size [m3]
+SLUG_COUNT, SLUG_PRES, SLUG_LAYER = range(3)
+S_MASS, S_FUEL, S_BURNED, S_SIZE = range(4)
+LAYER, LAYERS = 4, 6
+SLUG = SLUG_LAYER + LAYER * LAYERS
 
 # memory of a cylinder: state at intake closing for the heat law, mixture at burn start, trapped amounts
 (M_REF_P, M_REF_V, M_REF_T, M_BURN_AIR, M_BURN_FUEL, M_TRAP_AIR, M_TRAP_BURNED, M_TRAP_MASS) = range(8)

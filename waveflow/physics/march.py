@@ -47,6 +47,7 @@ from waveflow.physics.layout import (
 from waveflow.physics.merges import MERGE_COLUMNS, merge_fluxes
 from waveflow.physics.pairs import pair_fluxes
 from waveflow.physics.pipes import fastest, fluxes, primitives, reconstruct, update
+from waveflow.physics.slugs import follow_slugs, part_slugs
 from waveflow.physics.volumes import STEP_COLUMNS, advance, local_angle
 from waveflow.physics.walls import wall_rows
 
@@ -224,7 +225,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
     are added to; trace (rows, columns) receives a row every `trace_step` degrees (no rows: none). Returns (code, row,
     angle of trouble, steps, rows of trace written).
     """
-    cells, temps, vols, memory = state.cells, state.temp, state.volumes, state.memory
+    cells, temps, vols, memory, slugs = state.cells, state.temp, state.volumes, state.memory, state.slugs
     geometry, switches = net.geometry, net.switches
     n = cells.shape[1]
     w = np.zeros((lay.PRIMITIVES, n))
@@ -301,6 +302,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         _copy(volume_accounts, volume_books)
         fill_ghosts(net.ghost, w)
         reconstruct(w, geometry, wall, half, dt)
+        part_slugs(net, w, cells, slugs, through, dt, half)
         fluxes(half, face_area, gas, flux)
 
         middle = angle + 0.5 * degrees
@@ -341,6 +343,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
             share *= 0.5
             continue
         share = min(1.0, 1.5 * share)
+        follow_slugs(net, gas, cells, w, vols, through, dt, slugs)
         for i in range(n):
             wall_heat[i] += dt * wall[lay.SRC_ENERGY, i]
         enter_volumes(net, mid, rates, tally, volume_accounts, accounts, dt, angle, degrees)

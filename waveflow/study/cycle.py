@@ -138,6 +138,8 @@ class Engine:
             self.state.cells[lay.FUEL, at] = v[lay.V_FUEL] / size
             self.state.cells[lay.BURNED, at] = v[lay.V_BURNED] / size
             self.state.temp[at] = v[lay.V_TEMP] * 1e-3
+            cell = self.model.net.end["cell"]
+            self.state.slugs[(cell >= at.start) & (cell < at.stop)] = 0.0
 
     def _trouble(self, code: int, row: int, angle: float) -> RunError:
         m = self.model
