@@ -2,10 +2,11 @@
 
 A step of length dt, limited by the fastest wave in the smallest cell:
 
-1. ghost cells by polynomial extrapolation, reconstruction to half time, flux through every inner face;
+1. ghost cells by polynomial extrapolation, reconstruction to half time (with the layers of gas at the valves), flux through
+   every inner face;
 2. pipe ends and orifices with the volumes at the start of the step; volumes carried to half time (predictor);
 3. pipe ends, orifices and joints with the volumes at half time: these fluxes count, for both sides alike;
-4. cells and volumes to the end of the step.
+4. cells, volumes and layers to the end of the step.
 
 What leaves a pipe enters a volume as the same number, so mass of every species and energy are conserved to round-off.
 """

@@ -124,9 +124,10 @@ def part_slugs(net, w, cells, slugs, through, dt, half):
         half[source + L_RHO, face] = _squeezed(half[source + L_PRES, face], pres, kappa) / own_v
         half[source + L_YF, face] = own_f
         half[source + L_YB, face] = own_b
-        half[far_source + L_RHO, far] = _squeezed(half[far_source + L_PRES, far], pres, kappa) / rest_v
-        half[far_source + L_YF, far] = rest_f
-        half[far_source + L_YB, far] = rest_b
+        if mass < FULL * whole:
+            half[far_source + L_RHO, far] = _squeezed(half[far_source + L_PRES, far], pres, kappa) / rest_v
+            half[far_source + L_YF, far] = rest_f
+            half[far_source + L_YB, far] = rest_b
 
 
 @kernel
@@ -153,7 +154,8 @@ def follow_slugs(net, gas, cells, w, vols, through, dt, slugs):
             count = _pop(row, count, -moved)
         near = c - 1 if end.sign > 0.0 else c + 1
         space = net.geometry[SIZE, c]
-        count = _no_deeper(row, count, w[RHO, c] * space)
+        whole = w[RHO, c] * space
+        count = _no_deeper(row, count, whole) if _sum(row, count, S_MASS) > _NOTHING * whole else 0
         if count > 0:
             _reconcile(row, count, space, cells[FUEL, c] * space, cells[BURNED, c] * space, w[RHO, c], w[RHO, near])
         row[SLUG_COUNT] = count
@@ -228,13 +230,12 @@ def _drop_deepest(row, count, dropped):
 @inner_kernel
 def _reconcile(row, count, space, fuel, burned, rho, rho_near):
     """Make layers and rest fill the cell of `space` m3 and hold no more `fuel` and `burned` [kg] than it does."""
-    mass, size = _sum(row, count, S_MASS), _sum(row, count, S_SIZE)
-    rest = rho * space - mass
-    rest_v = (space - size) / rest if rest > _NOTHING * mass else 0.0
+    size, rest = _sum(row, count, S_SIZE), max(rho * space - _sum(row, count, S_MASS), 0.0)
     own, other = 1.0 / rho, 1.0 / rho_near
-    rest_v = min(max(rest_v, (1.0 - _BEYOND) * min(own, other)), (1.0 + _BEYOND) * max(own, other))
-    filled = (space - max(rest, 0.0) * rest_v) / size
-    _scale(row, count, S_SIZE, max(filled, _LEAST_FILLED))
+    least, most = rest * (1.0 - _BEYOND) * min(own, other), rest * (1.0 + _BEYOND) * max(own, other)
+    room = min(max(space - size, least), most)
+    if room != space - size:
+        _scale(row, count, S_SIZE, max((space - room) / size, _LEAST_FILLED))
     _at_most(row, count, S_FUEL, max(fuel, 0.0))
     _at_most(row, count, S_BURNED, max(burned, 0.0))
 
