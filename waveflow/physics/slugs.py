@@ -41,6 +41,7 @@ from waveflow.physics.thermo import gas_constant, mixture, temperature_of_enthal
 
 FULL = 0.95  # share of a cell's mass from which its layers count as the whole cell
 _ALIKE_SIZE, _ALIKE_BURNED = 0.08, 0.04  # relative size, share of burned gas: nearer than both, gas joins the uppermost layer
+_SHARP_SIZE, _SHARP_BURNED = 0.02, 0.01  # in a full cell, from here on the deepest layer stands at its far side, not the slope
 _BEYOND = 0.05  # how far outside the cell's mean and its neighbour the specific volume of the rest may lie
 _AHEAD, _LEAST = 1.5, 0.005  # flow of the last step, share of the cell: how far the valve looks into the layers
 _LEAST_FILLED = 0.1  # least factor by which layers are made to fill their cell, and least share of its mean specific volume
@@ -124,7 +125,8 @@ def part_slugs(net, w, cells, slugs, through, dt, half):
         half[source + L_RHO, face] = _squeezed(half[source + L_PRES, face], pres, kappa) / own_v
         half[source + L_YF, face] = own_f
         half[source + L_YB, face] = own_b
-        if mass < FULL * whole:
+        sharp = abs(rest_v * rho - 1.0) > _SHARP_SIZE or abs(rest_b - cells[BURNED, c] / rho) > _SHARP_BURNED
+        if mass < FULL * whole or sharp:
             half[far_source + L_RHO, far] = _squeezed(half[far_source + L_PRES, far], pres, kappa) / rest_v
             half[far_source + L_YF, far] = rest_f
             half[far_source + L_YB, far] = rest_b
