@@ -38,7 +38,7 @@ from waveflow.physics.gas import Gas, ideal_gas, moist_air, real_gas
 HOT_CELLS = 1.7
 """Exhaust cells over intake cells: the sound speed of hot gas is about 1.7 times that of air, so waves cross both alike."""
 
-MOST_DEGREES = 1.5
+MOST_DEGREES = 2.0
 """Longest step in degrees of crank; long cells would allow more at high speeds. From 1 to 2 degrees filling moves by less than
 0.1 % and torque by no more than filling."""
 

@@ -3,7 +3,7 @@
 Watched are filling, trapped mass and indicated work: their means over the cylinders, which the result states, closely, and
 those of every cylinder loosely. A run counts as settled when what is still to come of the means is below the tolerance: the
 rest of a geometric series from the last two changes, whose ratio is never taken below 0.65, as a slow decay (gas of a plenum or
-a muffler being renewed) hides under the quick one of the first cycles, or below 0.35 after a start from a neighbouring speed,
+a muffler being renewed) hides under the quick one of the first cycles, or below 0.3 after a start from a neighbouring speed,
 which leaves a tenth of that decay; or when two changes running are below half the
 tolerance. No cylinder may then change by more than four tolerances a cycle: waves of neighbouring cylinders beat against each
 other and make a jitter that never ends. Where the means jitter, too, the means over two blocks of cycles, half a block apart,
@@ -23,7 +23,7 @@ BLOCK = 6  # cycles in a block where cycles jitter: whole periods of jitter that
 HALF = BLOCK // 2
 LEAST_CYCLES = 3
 SLOW, SLOWEST = 0.65, 0.9  # bounds of the ratio of the series still to come
-SLOW_FROM_NEIGHBOUR = 0.35  # the lower one after a start from a neighbouring speed
+SLOW_FROM_NEIGHBOUR = 0.3  # the lower one after a start from a neighbouring speed
 JITTER = 4.0  # tolerances that a single cylinder may still change by
 BELIEVED = 0.1  # a change below this share of the one before is taken for chance
 
