@@ -46,7 +46,7 @@ class Ends:
         gather_ends(self.net, self.gas, half, blocks)
         end_fluxes(
             self.net, self.gas, self.volumes, blocks, opened, np.isin(np.arange(len(opened)), self.rows), self.memory,
-            np.ones(FLOW_BLOCK), np.ones(FLOW_BLOCK), np.zeros((2, LANES), np.int64), answer,
+            np.ones((2, FLOW_BLOCK)), np.zeros((2, LANES + 1), np.int64), answer,
         )  # fmt: skip
         alone = np.array([
             end_flux(self.gas, *state, psi[0], psi[1], *behind, 0.0)

@@ -245,8 +245,10 @@ def round_in(block):
 
 
 @inner_kernel
-def _solve(net, gas, block, lanes, count, out, openings, memory, answer):
-    """The answers for the first `count` lanes of a block, ends number `lanes`; those that do not arrive get `ends.end_flux`."""
+def _solve(net, gas, block, lanes, way, openings, memory, answer):
+    """The answers for a block of the ends `lanes`, out of (way 0) or into the pipe (1); those that do not arrive get
+    `ends.end_flux`."""
+    count, out = lanes[LANES], way == 0
     if out:
         begin_out(block, gas)
     else:
@@ -263,7 +265,6 @@ def _solve(net, gas, block, lanes, count, out, openings, memory, answer):
             break
     for i in range(count):
         n = lanes[i]
-        way = 0 if out else 1
         vel = max(block[VEL + i], 0.0)
         if (
             block[STEP + i] <= _WELL_ENOUGH
@@ -303,44 +304,36 @@ def gather_ends(net, gas, half, blocks):
 
 
 @kernel
-def end_fluxes(net, gas, vols, blocks, openings, wanted, memory, flow_out, flow_in, lanes, answer):
+def end_fluxes(net, gas, vols, blocks, openings, wanted, memory, flow, lanes, answer):
     """Fluxes per area, outward, through all `wanted` (ends,) pipe ends: answer (ends, 5) as from `ends.end_flux`.
 
-    blocks: from `gather_ends`; openings (ends, 2): inward and outward [-]; memory (ends, MEMORY); flow_out, flow_in
-    (FLOW_BLOCK,), lanes (2, LANES): scratch.
+    blocks: from `gather_ends`; openings (ends, 2): inward and outward [-]; memory (ends, MEMORY); flow (2, FLOW_BLOCK) and
+    lanes (2, LANES + 1): scratch for flow out of and into the pipes, which ends stand in a block, and their number behind.
     """
-    outs, ins = 0, 0
+    lanes[0, LANES] = lanes[1, LANES] = 0
     for n in range(net.end.shape[0]):
         if not wanted[n]:
             continue
         from_block, k = blocks[n // LANES], n % LANES
         v = net.end[n].volume
         stop = from_block[E_STOP + k]
-        out = stop >= vols[v, V_PRES]
-        psi = openings[n, 1] if out else openings[n, 0]
+        way = 0 if stop >= vols[v, V_PRES] else 1
+        psi = openings[n, 1 - way]
         if psi <= 0.0:
             answer[n, 0], answer[n, 1], answer[n, 2], answer[n, 3], answer[n, 4] = 0.0, stop, 0.0, 0.0, 0.0
             continue
-        block, i = (flow_out, outs) if out else (flow_in, ins)
+        block, i = flow[way], lanes[way, LANES]
         for row in range(7):
             block[row * LANES + i] = from_block[row * LANES + k]
         block[PSI + i] = min(psi, 1.0)
         block[TEMP0 + i], block[PRES0 + i] = vols[v, V_TEMP], vols[v, V_PRES]
         block[YF0 + i], block[YB0 + i] = vols[v, V_FUEL] / vols[v, V_MASS], vols[v, V_BURNED] / vols[v, V_MASS]
-        block[TRUST + i] = memory[n, 0 if out else 1]
-        if out:
-            lanes[0, outs] = n
-            outs += 1
-        else:
-            lanes[1, ins] = n
-            ins += 1
-        if outs == LANES:
-            _solve(net, gas, flow_out, lanes[0], outs, True, openings, memory, answer)
-            outs = 0
-        if ins == LANES:
-            _solve(net, gas, flow_in, lanes[1], ins, False, openings, memory, answer)
-            ins = 0
-    if outs > 0:
-        _solve(net, gas, flow_out, lanes[0], outs, True, openings, memory, answer)
-    if ins > 0:
-        _solve(net, gas, flow_in, lanes[1], ins, False, openings, memory, answer)
+        block[TRUST + i] = memory[n, way]
+        lanes[way, i] = n
+        lanes[way, LANES] = i + 1
+        if i + 1 == LANES:
+            _solve(net, gas, block, lanes[way], way, openings, memory, answer)
+            lanes[way, LANES] = 0
+    for way in range(2):
+        if lanes[way, LANES] > 0:
+            _solve(net, gas, flow[way], lanes[way], way, openings, memory, answer)

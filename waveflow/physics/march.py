@@ -253,8 +253,7 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
     ends[:] = 1.0
     flow = np.zeros((2, FLOW_BLOCK))
     flow[:] = 1.0
-    flow_out, flow_in = flow[0], flow[1]
-    lanes = np.zeros((2, LANES), np.int64)
+    lanes = np.zeros((2, LANES + 1), np.int64)
     openings, through, end_memory = np.zeros((n_end, 2)), np.zeros((n_end, 5)), np.zeros((n_end, MEMORY))
     every, changing = np.zeros(n_end, np.bool_), np.zeros(n_end, np.bool_)
     for k in range(n_end):
@@ -310,13 +309,13 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         for k in range(n_end):
             openings[k, 0], openings[k, 1] = _openings(net.end[k], net, middle)
         gather_ends(net, gas, half, ends)
-        end_fluxes(net, gas, vols, ends, openings, changing, end_memory, flow_out, flow_in, lanes, through)
+        end_fluxes(net, gas, vols, ends, openings, changing, end_memory, flow, lanes, through)
         couple(net, gas, vols, through, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, False)
         if n_cyl > 0:
             piston_speed = 4.0 * net.cylinder[0].crank * rpm / 60.0
         advance(net, gas, vols, vols, rates, memory, mid, tally, angle, 0.5 * degrees, 0.5 * dt, piston_speed)
         valve_flow[:] = 0.0
-        end_fluxes(net, gas, mid, ends, openings, every, end_memory, flow_out, flow_in, lanes, through)
+        end_fluxes(net, gas, mid, ends, openings, every, end_memory, flow, lanes, through)
         couple(net, gas, mid, through, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, True)
         if net.joint.shape[0] > 0:
             pending[:] = True
