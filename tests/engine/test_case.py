@@ -95,7 +95,7 @@ def test_a_gauge_pressure_counts_from_the_ambient_pressure():
         ("intake.port.roughness", "0.1 mm", "guess", "0.05 to 0.25 mm"),
         ("intake.flow.reverse_factor", "0.9", "guess", "0.75 to 1.05"),
         ("intake.throttle.discharge_coefficient", "0.85", "guess", "0.75 to 0.95"),
-        ("run.cell", "12 mm", "default", ""),
+        ("run.cell", "16 mm", "default", ""),
         ("run.tolerance", "0.0003", "default", ""),
         ("intake.valve.seat_angle", "45 deg", "default", ""),
         ("engine.pin_offset", "0 mm", "default", ""),
@@ -112,7 +112,7 @@ def test_every_default_is_recorded_with_its_mark_and_range(case, key, text, mark
 def test_what_was_given_is_no_assumption(case):
     keys = {each.key for each in case.assumptions}
     assert not keys & {"engine.bore", "intake.cam.lash", "intake.valve.stem_diameter", "intake.flow.leak", "fuel.kind"}
-    given = load_text(with_line("run", 'cell = "12 mm"'))
+    given = load_text(with_line("run", 'cell = "16 mm"'))
     assert "run.cell" not in {each.key for each in given.assumptions} and given.run.cell == case.run.cell
 
 
@@ -177,7 +177,7 @@ def test_the_text_is_the_whole_case(case):
     assert again.text == case.text and again.digest == case.digest
     assert [str(each) for each in again.assumptions] == [str(each) for each in case.assumptions]
     assert "base" not in tomllib.loads(case.text)
-    assert '# filled in: run.cell = 12 mm (default: standard grid;' in case.text
+    assert '# filled in: run.cell = 16 mm (default: standard grid;' in case.text
 
 
 def test_the_digest_tells_cases_apart_and_nothing_else(case, tmp_path):
