@@ -243,7 +243,7 @@ def test_wanted_speed_and_grids_are_told(tmp_path, capsys, made_up):
     assert cli.run_line([*words, "--out", str(tmp_path), "--quiet"]) == 0
     shown = " ".join(capsys.readouterr().out.split())
     assert "A port derived from the first option: Area alone cannot meet 6500 rpm" in shown
-    assert "cells of 12, 6, 3 mm" in shown and "does not change" in shown
+    assert "cells of 16, 8, 4 mm" in shown and "does not change" in shown
     assert "grid uncertainty of VE" in shown
 
 

@@ -79,7 +79,7 @@ class ByCell:
 
 
 def test_three_grids_show_the_order_that_is_there():
-    known = case("n155").changed({"run.tolerance": "1e-8"})
+    known = case("n155").changed({"run.tolerance": "1e-8", "run.cell": "12 mm"})
     from waveflow.study.sweep import sweep
 
     result = sweep(known, [4900.0, 4950.0, 5000.0, 5050.0, 5100.0], run_point=ByCell())

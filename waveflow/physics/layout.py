@@ -185,7 +185,7 @@ State = namedtuple(
         "temp",  # (cells,) last temperature, the start of the next solution for it [K]
         "volumes",  # (volumes, VOLUME_STATE)
         "memory",  # (cylinders, MEMORY) what a cylinder remembers between events
-        "slugs",  # (ends, SLUG) layers of gas that cylinders pushed into their ports
+        "slugs",  # (ends, SLUG) layers of gas that cylinders pushed back into their intake ports
     ],
 )
 

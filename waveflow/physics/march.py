@@ -48,7 +48,7 @@ from waveflow.physics.layout import (
 from waveflow.physics.merges import MERGE_COLUMNS, merge_fluxes
 from waveflow.physics.pairs import pair_fluxes
 from waveflow.physics.pipes import fastest, fluxes, primitives, reconstruct, update
-from waveflow.physics.slugs import follow_slugs, part_slugs
+from waveflow.physics.slugs import follow_slugs, forget_overdrawn, part_slugs
 from waveflow.physics.volumes import STEP_COLUMNS, advance, local_angle
 from waveflow.physics.walls import wall_rows
 
@@ -329,8 +329,10 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         update(cells, saved_cells, flux, geometry, wall, dt)
         primitives(cells, temps, geometry, gas, w, wall)
         rate = from_bits(fastest(wall[lay.RATE]))
-        if not (rate * dt < OVERRUN) and share > 1e-3:
-            # a cell ran empty, or waves became so fast that they outran it: take the step back and go on in smaller ones
+        outrun = not (rate * dt < OVERRUN) and share > 1e-3
+        if forget_overdrawn(net, cells, slugs) or outrun:
+            # a cell ran empty, or waves became so fast that they outran it: take the step back and go on in smaller ones;
+            # or layers at a valve gave more than they had: take it back and go on without them
             for k in range(lay.FIELDS):
                 for i in range(1, n - 1):
                     cells[k, i] = saved_cells[k, i]
@@ -340,7 +342,8 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
             _copy(volume_books, volume_accounts)
             primitives(cells, temps, geometry, gas, w, wall)
             rate = from_bits(fastest(wall[lay.RATE]))
-            share *= 0.5
+            if outrun:
+                share *= 0.5
             continue
         share = min(1.0, 1.5 * share)
         follow_slugs(net, gas, cells, w, vols, through, dt, slugs)

@@ -1,18 +1,24 @@
-"""Gas that a cylinder pushed into a port: it lies in layers at the valve, and the last in is the first out.
+"""Gas that a cylinder pushed back into its intake port: it lies in layers at the valve, and the last in is the first out.
 
 Without more, the cell next to the valve would mix it with what was there, and the cylinder would draw the mixture for a long
-time after: hot residual gas pushed back into the intake port at overlap cost a single cylinder 0.4 % of its filling on cells
+time after: hot residual gas pushed back at overlap cost a single cylinder 0.4 % of its filling on cells
 of 20 mm, by far the largest error of such cells. The layers are contacts inside that one cell, known by their masses and
 sizes. They tell which gas stands at the valve and which at the cell's other face; the fluxes follow from that as from any
 reconstruction, so nothing is gained or lost. Layers and the rest always fill the cell and hold no more of a species than it
 does: since all of it is at one pressure, that makes their energies right, too. What is pushed out of the cell on its far side
-is forgotten; the cells carry that contact as any other.
+is forgotten; the cells carry that contact as any other. Where a flow turns out so much stronger than foreseen that a species
+would be overdrawn, the layers are given up and the step is made without them. Exhaust ports go without layers: what they give
+back is as hot as what lies there, and it made no difference.
 """
 
 from __future__ import annotations
 
+import numpy as np
+
 from waveflow.compiled import inner_kernel, kernel
 from waveflow.physics.layout import (
+    AREA_L,
+    AREA_R,
     BURNED,
     FUEL,
     L_PRES,
@@ -22,6 +28,7 @@ from waveflow.physics.layout import (
     L_YF,
     LAYER,
     LAYERS,
+    MASS,
     PRES,
     RHO,
     S_BURNED,
@@ -42,9 +49,12 @@ from waveflow.physics.thermo import gas_constant, mixture, temperature_of_enthal
 FULL = 0.95  # share of a cell's mass from which its layers count as the whole cell
 _ALIKE_SIZE, _ALIKE_BURNED = 0.08, 0.04  # relative size, share of burned gas: nearer than both, gas joins the uppermost layer
 _SHARP_SIZE, _SHARP_BURNED = 0.02, 0.01  # in a full cell, from here on the deepest layer stands at its far side, not the slope
+INTAKE_VALVE = 1  # role of an end
 _BEYOND = 0.05  # how far outside the cell's mean and its neighbour the specific volume of the rest may lie
-_AHEAD, _LEAST = 1.5, 0.005  # flow of the last step, share of the cell: how far the valve looks into the layers
+_AHEAD, _LEAST = 1.5, 0.005  # flow of a step, share of the cell: how far a face looks into the layers
 _LEAST_FILLED = 0.1  # least factor by which layers are made to fill their cell, and least share of its mean specific volume
+_OVERDRAWN = 1e-12  # mass fraction below 0 that is more than round-off
+_OVERDRAWN_AIR = 1e-6  # the same for air, the difference of two fractions that are limited apart
 _NOTHING = 1e-6  # share of a cell's mass that is no layer
 
 
@@ -75,11 +85,39 @@ def _scale_layer(row, at, factor):
         row[at + k] *= factor
 
 
+@inner_kernel
+def _first_out(row, count, first, step, rest, wanted):
+    """Specific volume and mass fractions of fuel vapour and burned gas, means of the `wanted` kg that leave first.
+
+    From the valve on (first = count - 1, step = -1) the layers leave before the rest of the cell, from the far side (0, 1)
+    after it. rest: mass, size, fuel vapour, burned gas.
+    """
+    mass, size, fuel, burned = 0.0, 0.0, 0.0, 0.0
+    if step > 0:
+        part = min(1.0, wanted / rest[0]) if rest[0] > 0.0 else 0.0
+        mass, size, fuel, burned = part * rest[0], part * rest[1], part * rest[2], part * rest[3]
+    k = first
+    while mass < wanted and 0 <= k < count:
+        at = SLUG_LAYER + LAYER * k
+        part = min(1.0, (wanted - mass) / row[at])
+        mass += part * row[at + S_MASS]
+        size += part * row[at + S_SIZE]
+        fuel += part * row[at + S_FUEL]
+        burned += part * row[at + S_BURNED]
+        k += step
+    if step < 0 and mass < wanted and rest[0] > 0.0:
+        part = min(1.0, (wanted - mass) / rest[0])
+        mass, size, fuel, burned = mass + part * rest[0], size + part * rest[1], fuel + part * rest[2], burned + part * rest[3]
+    per = 1.0 / mass
+    return size * per, fuel * per, burned * per
+
+
 @kernel
 def part_slugs(net, w, cells, slugs, through, dt, half):
     """Density and composition on both faces of the cells that hold layers: half (10, faces) is overwritten there.
 
-    through (ends, 5): fluxes of the step before.
+    A face gets the mean of what will leave through it in this step, judged by the speed there and by the fluxes of the step
+    before, through (ends, 5), and of half as much again: what a growing flow took beyond a layer would be missing behind it.
     """
     for n in range(slugs.shape[0]):
         row = slugs[n]
@@ -89,47 +127,48 @@ def part_slugs(net, w, cells, slugs, through, dt, half):
         end = net.end[n]
         c = end.cell
         if end.sign > 0.0:
-            face, source, far, far_source = end.face, L_RHO, end.face - 1, RIGHT
+            face, source, far, far_source, far_area = end.face, L_RHO, end.face - 1, RIGHT, net.geometry[AREA_L, c]
         else:
-            face, source, far, far_source = end.face, RIGHT, end.face + 1, L_RHO
+            face, source, far, far_source, far_area = end.face, RIGHT, end.face + 1, L_RHO, net.geometry[AREA_R, c]
         rho, pres, space = w[RHO, c], w[PRES, c], net.geometry[SIZE, c]
         whole = rho * space
-        mass = _sum(row, count, S_MASS)
-        rest = whole - mass
-        if mass < FULL * whole:
-            rest_v = max((space - _sum(row, count, S_SIZE)) / rest, _LEAST_FILLED / rho)
-            rest_f = min(max(cells[FUEL, c] * space - _sum(row, count, S_FUEL), 0.0) / rest, 1.0)
-            rest_b = min(max(cells[BURNED, c] * space - _sum(row, count, S_BURNED), 0.0) / rest, 1.0)
-        else:
-            per = 1.0 / row[SLUG_LAYER + S_MASS]
-            rest_v, rest_f, rest_b = (row[SLUG_LAYER + S_SIZE] * per, row[SLUG_LAYER + S_FUEL] * per,
-                                      row[SLUG_LAYER + S_BURNED] * per)  # fmt: skip
-        # The mean of what will leave, from the valve on, and of some more: what a growing flow took beyond its layer would be
-        # missing in the rest.
-        leaving = max(through[n, 0], rho * end.sign * half[source + L_VEL, face])
-        wanted = max(_AHEAD * leaving * end.area * dt, _LEAST * whole)
-        per = 1.0 / wanted
-        own_v, own_f, own_b = 0.0, 0.0, 0.0
-        k = count - 1
-        while wanted > 0.0 and k >= 0:
-            at = SLUG_LAYER + LAYER * k
-            part = min(1.0, wanted / row[at])
-            wanted -= part * row[at]
-            own_v += part * row[at + S_SIZE]
-            own_f += part * row[at + S_FUEL]
-            own_b += part * row[at + S_BURNED]
-            k -= 1
-        wanted = max(wanted, 0.0)
-        own_v, own_f, own_b = (own_v + wanted * rest_v) * per, (own_f + wanted * rest_f) * per, (own_b + wanted * rest_b) * per
         kappa = w[SOUND2, c] * rho / pres
-        half[source + L_RHO, face] = _squeezed(half[source + L_PRES, face], pres, kappa) / own_v
-        half[source + L_YF, face] = own_f
-        half[source + L_YB, face] = own_b
-        sharp = abs(rest_v * rho - 1.0) > _SHARP_SIZE or abs(rest_b - cells[BURNED, c] / rho) > _SHARP_BURNED
-        if mass < FULL * whole or sharp:
-            half[far_source + L_RHO, far] = _squeezed(half[far_source + L_PRES, far], pres, kappa) / rest_v
-            half[far_source + L_YF, far] = rest_f
-            half[far_source + L_YB, far] = rest_b
+        mass = max(whole - _sum(row, count, S_MASS), 0.0)
+        rest = (
+            mass,
+            max(space - _sum(row, count, S_SIZE), _LEAST_FILLED * mass / rho),
+            min(max(cells[FUEL, c] * space - _sum(row, count, S_FUEL), 0.0), mass),
+            min(max(cells[BURNED, c] * space - _sum(row, count, S_BURNED), 0.0), mass),
+        )
+        leaving = max(through[n, 0], rho * end.sign * half[source + L_VEL, face]) * end.area
+        volume, fuel, burned = _first_out(row, count, count - 1, -1, rest, max(_AHEAD * leaving * dt, _LEAST * whole))
+        half[source + L_RHO, face] = _squeezed(half[source + L_PRES, face], pres, kappa) / volume
+        half[source + L_YF, face], half[source + L_YB, face] = fuel, burned
+        # the far side also answers to a pressure that has no speed yet
+        push = max(half[far_source + L_PRES, far] - half[source + L_PRES, far], 0.0) / (rho * np.sqrt(w[SOUND2, c]))
+        leaving = rho * (push - end.sign * half[far_source + L_VEL, far]) * far_area
+        volume, fuel, burned = _first_out(row, count, 0, 1, rest, max(_AHEAD * leaving * dt, _LEAST * whole))
+        sharp = abs(volume * rho - 1.0) > _SHARP_SIZE or abs(burned - cells[BURNED, c] / rho) > _SHARP_BURNED
+        if mass > (1.0 - FULL) * whole or sharp:
+            half[far_source + L_RHO, far] = _squeezed(half[far_source + L_PRES, far], pres, kappa) / volume
+            half[far_source + L_YF, far], half[far_source + L_YB, far] = fuel, burned
+
+
+@kernel
+def forget_overdrawn(net, cells, slugs):
+    """Forget the layers of every cell that gave more of a species than it had; returns whether there was one: the step is then
+    to be repeated without them."""
+    found = False
+    for n in range(slugs.shape[0]):
+        if slugs[n, SLUG_COUNT] > 0.0:
+            c = net.end[n].cell
+            spare = _OVERDRAWN * cells[MASS, c]
+            fuel, burned = cells[FUEL, c], cells[BURNED, c]
+            air = cells[MASS, c] - fuel - burned
+            if not (fuel > -spare and burned > -spare and air > -_OVERDRAWN_AIR * cells[MASS, c]):
+                slugs[n, SLUG_COUNT] = 0.0
+                found = True
+    return found
 
 
 @kernel
@@ -137,7 +176,7 @@ def follow_slugs(net, gas, cells, w, vols, through, dt, slugs):
     """Layers (ends, SLUG) after a step of dt [s] with the fluxes `through` (ends, 5); w and cells at its end."""
     for n in range(slugs.shape[0]):
         end = net.end[n]
-        if end.role == 0:
+        if end.role != INTAKE_VALVE:
             continue
         row = slugs[n]
         count = int(row[SLUG_COUNT])
