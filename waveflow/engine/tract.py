@@ -227,6 +227,6 @@ def cell_areas(curve: AreaCurve, faces: np.ndarray) -> tuple[np.ndarray, np.ndar
     inside = faces.copy()
     inside[-1] -= 1e-9 * curve.length  # a step at the end belongs to the next pipe
     face_area = np.asarray(curve.area_at(inside), float)
-    mean = np.array([curve.mean_area(a, b) for a, b in zip(faces[:-1], faces[1:], strict=True)], float)
-    perimeter = np.array([curve.mean_perimeter(a, b) for a, b in zip(faces[:-1], faces[1:], strict=True)], float)
+    mean = np.asarray(curve.mean_area(faces[:-1], faces[1:]), float)
+    perimeter = np.asarray(curve.mean_perimeter(faces[:-1], faces[1:]), float)
     return face_area, mean, 4.0 * mean / perimeter
