@@ -18,7 +18,7 @@ from typing import Any
 STEPS = 2200.0  # a cycle on cells of 10 mm at 4500 rpm
 SLOWER = 0.7  # power of speed by which they fall
 PER_CELL = 2.3e-8  # [s]
-PER_CYLINDER = 8.5e-6  # [s]
+PER_CYLINDER = 3.5e-6  # [s]
 CYCLES = 6.0  # a point, mean of starts from rest and from a neighbour
 MEMORY = 20e6  # [bytes] an engine at work, at most, beside the program itself
 LINE = 20e3  # [bytes] a point in the journal and the results, at most, for 400 cells
