@@ -28,8 +28,8 @@ class Breathing:
         self.gas = frozen_gas()
         asm = Assembly(self.gas)
         swept = 0.25 * np.pi * 0.05**2 * 0.02
-        cylinder = asm.cylinder(1e5, temp, yb=1.0, start_angle=180.0, bore=0.05, crank=0.01, rod=0.1, clearance=4e-4, swept=swept,
-                                intake_close=719.0)  # fmt: skip
+        sizes = dict(bore=0.05, crank=0.01, rod=0.1, clearance=4e-4, swept=swept, intake_close=719.0)
+        cylinder = asm.cylinder(1e5, temp, yb=1.0, start_angle=180.0, **sizes)
         x = np.linspace(0.0, 10.0 * CELL, cells + 1)
         pipe = asm.pipe(x, np.full(cells + 1, AREA), np.full(cells, AREA), pressure=1e5, temp=300.0)
         asm.end(pipe, side, asm.volume_of(cylinder), cylinder=cylinder, role=role)

@@ -190,7 +190,7 @@ class Assembly:
         return net, state
 
     def _single_cells(self, pipes, ghosts) -> None:
-        """Ghosts of pipes of one cell: by a straight line through that cell and the nearest one of a pipe joined to it in line."""
+        """Ghosts of pipes of one cell: by a straight line through it and the nearest cell of a pipe joined to it in line."""
         for upstream, downstream, *_ in self._joints:
             if len(upstream) != 1 or len(downstream) != 1:
                 continue

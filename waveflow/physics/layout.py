@@ -189,8 +189,8 @@ State = namedtuple(
     ],
 )
 
-# layers of gas at a valve: their number, the pressure [Pa] they are at, then for each layer, the deepest first, its mass, the fuel
-# vapour and burned gas in it [kg] and its size [m3]
+# layers of gas at a valve: their number, the pressure [Pa] they are at, then for each layer, the deepest first, its mass, the
+# fuel vapour and burned gas in it [kg] and its size [m3]
 SLUG_COUNT, SLUG_PRES, SLUG_LAYER = range(3)
 S_MASS, S_FUEL, S_BURNED, S_SIZE = range(4)
 LAYER, LAYERS = 4, 6
