@@ -17,14 +17,13 @@ from waveflow.study.cycle import Engine
 CASES = Path(__file__).resolve().parents[2] / "cases"
 
 AREA, CELL = 8e-4, 0.02
-INTAKE_VALVE = 1
-DEPTH = 2000.0  # rpm of the breathing cylinder
+SPEED = 2000.0  # [rpm]
 
 
 class Breathing:
     """A cylinder of burned gas that breathes a tenth of itself into a closed pipe of air and out again."""
 
-    def __init__(self, cells: int, role: int = INTAKE_VALVE, temp: float = 300.0, side: str = "far"):
+    def __init__(self, cells: int, role: int = lay.INTAKE_VALVE, temp: float = 300.0, side: str = "far"):
         self.gas = frozen_gas()
         asm = Assembly(self.gas)
         swept = 0.25 * np.pi * 0.05**2 * 0.02
@@ -32,16 +31,16 @@ class Breathing:
         cylinder = asm.cylinder(1e5, temp, yb=1.0, start_angle=180.0, **sizes)
         x = np.linspace(0.0, 10.0 * CELL, cells + 1)
         pipe = asm.pipe(x, np.full(cells + 1, AREA), np.full(cells, AREA), pressure=1e5, temp=300.0)
-        asm.end(pipe, side, asm.volume_of(cylinder), cylinder=cylinder, role=role)
-        asm.closed(pipe, "near" if side == "far" else "far")
         self.row = asm.volume_of(cylinder)
+        asm.end(pipe, side, self.row, cylinder=cylinder, role=role)
+        asm.closed(pipe, "near" if side == "far" else "far")
         self.net, self.state = asm.finish(max_degrees=0.5)
         self.at = 180.0
 
     def to(self, angle: float) -> float:
         """March to an engine angle [deg]; returns the mass of air in the cylinder over its whole mass."""
         code, *_ = march(
-            self.net, self.gas, self.state, DEPTH, self.at, angle - self.at, np.zeros((1, lay.ACCOUNTS)),
+            self.net, self.gas, self.state, SPEED, self.at, angle - self.at, np.zeros((1, lay.ACCOUNTS)),
             np.zeros((len(self.net.volume), lay.VOLUME_ACCOUNTS)), np.zeros(self.state.temp.size), np.zeros((0, 1)), 1.0,
         )  # fmt: skip
         assert code == OK
@@ -117,7 +116,7 @@ class Stack:
         asm = Assembly(self.gas)
         room = asm.reservoir(1e5, 300.0)
         pipe = asm.pipe(CELL * np.arange(5.0), np.full(5, AREA), np.full(4, AREA), pressure=1e5, temp=300.0)
-        asm.end(pipe, "far", room, role=INTAKE_VALVE)
+        asm.end(pipe, "far", room, role=lay.INTAKE_VALVE)
         asm.closed(pipe, "near")
         self.net, self.state = asm.finish()
         self.end = next(n for n in range(2) if self.net.end["role"][n])

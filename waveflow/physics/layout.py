@@ -42,6 +42,8 @@ VOLUME_STATE = 7
 
 RESERVOIR, PLENUM, CYLINDER = range(3)  # kinds of volume
 
+INTAKE_VALVE = 1  # role of a pipe end or an orifice
+
 CURVE_POINTS = 2881  # effective-area tables: 0 to 720 degrees in steps of 0.25
 
 pipe_type = np.dtype(

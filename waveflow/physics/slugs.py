@@ -21,6 +21,7 @@ from waveflow.physics.layout import (
     AREA_R,
     BURNED,
     FUEL,
+    INTAKE_VALVE,
     L_PRES,
     L_RHO,
     L_VEL,
@@ -49,7 +50,6 @@ from waveflow.physics.thermo import gas_constant, mixture, temperature_of_enthal
 FULL = 0.95  # share of a cell's mass from which its layers count as the whole cell
 _ALIKE_SIZE, _ALIKE_BURNED = 0.08, 0.04  # relative size, share of burned gas: nearer than both, gas joins the uppermost layer
 _SHARP_SIZE, _SHARP_BURNED = 0.02, 0.01  # in a full cell, from here on the deepest layer stands at its far side, not the slope
-INTAKE_VALVE = 1  # role of an end
 _BEYOND = 0.05  # how far outside the cell's mean and its neighbour the specific volume of the rest may lie
 _AHEAD, _LEAST = 1.5, 0.005  # flow of a step, share of the cell: how far a face looks into the layers
 _LEAST_FILLED = 0.1  # least factor by which layers are made to fill their cell, and least share of its mean specific volume
@@ -86,17 +86,17 @@ def _scale_layer(row, at, factor):
 
 
 @inner_kernel
-def _first_out(row, count, first, step, rest, wanted):
+def _first_out(row, count, step, rest, wanted):
     """Specific volume and mass fractions of fuel vapour and burned gas, means of the `wanted` kg that leave first.
 
-    From the valve on (first = count - 1, step = -1) the layers leave before the rest of the cell, from the far side (0, 1)
-    after it. rest: mass, size, fuel vapour, burned gas.
+    Seen from the valve (step -1) the layers leave before the rest of the cell, from the far side (step 1) after it.
+    rest: mass, size, fuel vapour, burned gas.
     """
     mass, size, fuel, burned = 0.0, 0.0, 0.0, 0.0
     if step > 0:
         part = min(1.0, wanted / rest[0]) if rest[0] > 0.0 else 0.0
         mass, size, fuel, burned = part * rest[0], part * rest[1], part * rest[2], part * rest[3]
-    k = first
+    k = 0 if step > 0 else count - 1
     while mass < wanted and 0 <= k < count:
         at = SLUG_LAYER + LAYER * k
         part = min(1.0, (wanted - mass) / row[at])
@@ -141,13 +141,13 @@ def part_slugs(net, w, cells, slugs, through, dt, half):
             min(max(cells[BURNED, c] * space - _sum(row, count, S_BURNED), 0.0), mass),
         )
         leaving = max(through[n, 0], rho * end.sign * half[source + L_VEL, face]) * end.area
-        volume, fuel, burned = _first_out(row, count, count - 1, -1, rest, max(_AHEAD * leaving * dt, _LEAST * whole))
+        volume, fuel, burned = _first_out(row, count, -1, rest, max(_AHEAD * leaving * dt, _LEAST * whole))
         half[source + L_RHO, face] = _squeezed(half[source + L_PRES, face], pres, kappa) / volume
         half[source + L_YF, face], half[source + L_YB, face] = fuel, burned
         # the far side also answers to a pressure that has no speed yet
         push = max(half[far_source + L_PRES, far] - half[source + L_PRES, far], 0.0) / (rho * np.sqrt(w[SOUND2, c]))
         leaving = rho * (push - end.sign * half[far_source + L_VEL, far]) * far_area
-        volume, fuel, burned = _first_out(row, count, 0, 1, rest, max(_AHEAD * leaving * dt, _LEAST * whole))
+        volume, fuel, burned = _first_out(row, count, 1, rest, max(_AHEAD * leaving * dt, _LEAST * whole))
         sharp = abs(volume * rho - 1.0) > _SHARP_SIZE or abs(burned - cells[BURNED, c] / rho) > _SHARP_BURNED
         if mass > (1.0 - FULL) * whole or sharp:
             half[far_source + L_RHO, far] = _squeezed(half[far_source + L_PRES, far], pres, kappa) / volume

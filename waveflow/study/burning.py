@@ -12,7 +12,6 @@ from waveflow.engine.trend import duration_ratio, ratio_range
 from waveflow.physics import layout as lay
 from waveflow.physics.accounts import CYLINDER_COLUMNS
 
-INTAKE = 1  # role of a pipe end or an orifice
 FASTEST = 500.0  # [m/s] a jet at the throat is taken no faster: where the valve is hardly open, flow over area means nothing
 
 
@@ -39,10 +38,10 @@ def valve_areas(model: Model) -> list[np.ndarray]:
     """Effective area of the intake valves of each cylinder (2881,) [m2] over its own clock, for flow into it."""
     found: dict[int, np.ndarray] = {}
     for end in model.net.end:
-        if end["role"] == INTAKE:
+        if end["role"] == lay.INTAKE_VALVE:
             found[int(end["cylinder"])] = model.net.area_curves[end["curve_out"]] * end["area"]
     for orifice in model.net.orifice:
-        if orifice["role"] == INTAKE:
+        if orifice["role"] == lay.INTAKE_VALVE:
             found[int(orifice["cylinder"])] = model.net.area_curves[orifice["curve_ab"]]
     return [found[k] for k in range(len(model.net.cylinder))]
 
