@@ -170,7 +170,7 @@ class Stack:
         half[lay.L_PRES], half[lay.R_PRES], half[lay.L_VEL] = 1e5, 1e5, 0.0
         through = np.zeros((2, 5))
         through[self.end, 0] = moved / AREA / 1.5  # the kernel looks half as far again
-        part_slugs(self.net, self.w, self.state.cells, self.state.slugs, through, 1.0, half)
+        part_slugs(self.net, self.w, self.state.cells, self.state.slugs, np.ones((1, 2)), through, 1.0, half)
         face = int(self.net.end["face"][self.end])
         return float(half[lay.L_YB, face]), float(half[lay.R_YB, face - 1])
 

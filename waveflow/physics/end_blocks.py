@@ -38,10 +38,10 @@ from waveflow.physics.vectors import log2
 E_RHO, E_VEL, E_PRES, E_YF, E_YB, E_KAPPA, E_STOP = range(0, 7 * LANES, LANES)
 END_BLOCK = 7 * LANES
 
-# rows of a block of ends with flow in one direction: pipe, opening, volume, start; and the answer
-RHO, VEL, PRES, YF, YB, KAPPA, STOP, PSI, TEMP0, PRES0, YF0, YB0, TRUST = range(0, 13 * LANES, LANES)
-GAS, GUESS, X, FOUND, STEP, MACH2, MASS, FORCE, POWER = range(13 * LANES, 22 * LANES, LANES)
-COEFFICIENTS = 22 * LANES  # and nine rows more
+# rows of a block of ends with flow in one direction, behind the ten of `lanes.coefficients`, which are those of the gas that
+# flows: pipe, opening, volume, start; and the answer
+RHO, VEL, PRES, YF, YB, KAPPA, STOP, PSI, TEMP0, PRES0, YF0, YB0, TRUST = range(10 * LANES, 23 * LANES, LANES)
+GAS, GUESS, X, FOUND, STEP, MACH2, MASS, FORCE, POWER = range(23 * LANES, 32 * LANES, LANES)
 COLD, H_COLD, FREE = range(32 * LANES, 35 * LANES, LANES)  # out: throat at the volume's pressure; 0 where it is the whole pipe
 H0, S0, SONIC, SQUARE, DEEPEST = range(35 * LANES, 40 * LANES, LANES)  # in: at rest, sonic throat and its flux squared, limit
 FULL, FULL_P, FULL_W, FULL_MASS = range(40 * LANES, 44 * LANES, LANES)  # in: whether the entry is sonic, and that state
@@ -77,7 +77,7 @@ def begin_out(block, gas):
         c = mixture(gas, yf, yb)
         r = gas_constant(gas, yf, yb)
         block[GAS + i] = r
-        keep_coefficients(block, COEFFICIENTS, i, c)
+        keep_coefficients(block, i, c)
         temp = pres / (r * rho)
         log_ratio = LN2 * log2(back / pres)
         cp = heat_capacity(c, temp) + r
@@ -109,7 +109,7 @@ def round_out(block):
         rho, vel, pres, kappa, stop = block[RHO + i], block[VEL + i], block[PRES + i], block[KAPPA + i], block[STOP + i]
         r, psi, back, free = block[GAS + i], block[PSI + i], block[PRES0 + i], block[FREE + i]
         cold, h_cold = block[COLD + i], block[H_COLD + i]
-        c = coefficients(block, COEFFICIENTS, i)
+        c = coefficients(block, i)
         rho_e, drop, d_drop = wave_behind(p, rho, pres, kappa)
         u, du = vel - drop, -d_drop
         per_sound2 = rho_e / (kappa * p)
@@ -156,7 +156,7 @@ def begin_in(block, gas):
         c = mixture(gas, yf, yb)
         r = gas_constant(gas, yf, yb)
         block[GAS + i] = r
-        keep_coefficients(block, COEFFICIENTS, i, c)
+        keep_coefficients(block, i, c)
         h0 = energy(c, temp0) + r * temp0
         s0 = entropy_log(c, r, temp0)
         cp = heat_capacity(c, temp0) + r
@@ -204,7 +204,7 @@ def round_in(block):
         rho, vel, pres, kappa = block[RHO + i], block[VEL + i], block[PRES + i], block[KAPPA + i]
         r, psi, temp0, pres0 = block[GAS + i], block[PSI + i], block[TEMP0 + i], block[PRES0 + i]
         h0, s0, sonic, square, deepest = block[H0 + i], block[S0 + i], block[SONIC + i], block[SQUARE + i], block[DEEPEST + i]
-        c = coefficients(block, COEFFICIENTS, i)
+        c = coefficients(block, i)
         temp = temp0 - cooling
         cp = heat_capacity(c, temp) + r
         p = pres0 * exponential((entropy_log(c, r, temp) - s0) / r)
@@ -324,7 +324,7 @@ def end_fluxes(net, gas, vols, blocks, openings, wanted, memory, flow, lanes, an
             continue
         block, i = flow[way], lanes[way, LANES]
         for row in range(7):
-            block[row * LANES + i] = from_block[row * LANES + k]
+            block[RHO + row * LANES + i] = from_block[E_RHO + row * LANES + k]
         block[PSI + i] = min(psi, 1.0)
         block[TEMP0 + i], block[PRES0 + i] = vols[v, V_TEMP], vols[v, V_PRES]
         block[YF0 + i], block[YB0 + i] = vols[v, V_FUEL] / vols[v, V_MASS], vols[v, V_BURNED] / vols[v, V_MASS]

@@ -73,19 +73,17 @@ def wave_behind(p, rho, pres, kappa):
 
 
 @kernel_within
-def keep_coefficients(block, first, i, c):
-    """Write the ten energy coefficients of lane i to ten rows of a block from `first` on."""
-    block[first + i], block[first + LANES + i], block[first + 2 * LANES + i] = c[0], c[1], c[2]
-    block[first + 3 * LANES + i], block[first + 4 * LANES + i], block[first + 5 * LANES + i] = c[3], c[4], c[5]
-    block[first + 6 * LANES + i], block[first + 7 * LANES + i] = c[6], c[7]
-    block[first + 8 * LANES + i], block[first + 9 * LANES + i] = c[8], c[9]
+def keep_coefficients(block, i, c):
+    """Write the ten energy coefficients of lane i to the first ten rows of a block."""
+    block[i], block[LANES + i], block[2 * LANES + i], block[3 * LANES + i], block[4 * LANES + i] = c[0], c[1], c[2], c[3], c[4]
+    block[5 * LANES + i], block[6 * LANES + i], block[7 * LANES + i] = c[5], c[6], c[7]
+    block[8 * LANES + i], block[9 * LANES + i] = c[8], c[9]
 
 
 @kernel_within
-def coefficients(block, first, i):
+def coefficients(block, i):
     """And read them."""
     return (
-        block[first + i], block[first + LANES + i], block[first + 2 * LANES + i], block[first + 3 * LANES + i],
-        block[first + 4 * LANES + i], block[first + 5 * LANES + i], block[first + 6 * LANES + i],
-        block[first + 7 * LANES + i], block[first + 8 * LANES + i], block[first + 9 * LANES + i],
+        block[i], block[LANES + i], block[2 * LANES + i], block[3 * LANES + i], block[4 * LANES + i],
+        block[5 * LANES + i], block[6 * LANES + i], block[7 * LANES + i], block[8 * LANES + i], block[9 * LANES + i],
     )  # fmt: skip

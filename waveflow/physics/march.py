@@ -142,11 +142,13 @@ def _vapour_added(net, cylinder, mass, fuel, burned):
 
 
 @inner_kernel
-def couple(net, gas, vols, through, angle, flux, rates, counting, accounts, volume_accounts, dt, final):
-    """Ends and orifices: fluxes into the pipes, rates into the volumes; in the final pass also the accounts.
+def couple(net, gas, vols, through, angle, flux, rates, counting, accounts, volume_accounts, dt, counts):
+    """Ends and orifices: fluxes into the pipes, rates into the volumes; in the pass that counts also the accounts.
 
-    through (ends, 5): flux per area out of every pipe end.
+    through (ends, 5): flux per area out of every pipe end. counts: 1.0 or 0.0, not a constant of which each value would be
+    compiled apart.
     """
+    final = counts > 0.0
     rates[:] = 0.0
     for n in range(net.end.shape[0]):
         end = net.end[n]
@@ -302,21 +304,20 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
         _copy(volume_accounts, volume_books)
         fill_ghosts(net.ghost, w)
         reconstruct(w, geometry, wall, half, dt)
-        part_slugs(net, w, cells, slugs, through, dt, half)
-        fluxes(half, face_area, gas, flux)
-
         middle = angle + 0.5 * degrees
         for k in range(n_end):
             openings[k, 0], openings[k, 1] = _openings(net.end[k], net, middle)
+        part_slugs(net, w, cells, slugs, openings, through, dt, half)
+        fluxes(half, face_area, gas, flux)
         gather_ends(net, gas, half, ends)
         end_fluxes(net, gas, vols, ends, openings, changing, end_memory, flow, lanes, through)
-        couple(net, gas, vols, through, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, False)
+        couple(net, gas, vols, through, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, 0.0)
         if n_cyl > 0:
             piston_speed = 4.0 * net.cylinder[0].crank * rpm / 60.0
         advance(net, gas, vols, vols, rates, memory, mid, tally, angle, 0.5 * degrees, 0.5 * dt, piston_speed)
         valve_flow[:] = 0.0
         end_fluxes(net, gas, mid, ends, openings, every, end_memory, flow, lanes, through)
-        couple(net, gas, mid, through, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, True)
+        couple(net, gas, mid, through, middle, flux, rates, valve_flow, accounts, volume_accounts, dt, 1.0)
         if net.joint.shape[0] > 0:
             pending[:] = True
             pair_fluxes(net, gas, pairs, half, flux, pending)

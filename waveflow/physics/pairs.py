@@ -25,16 +25,15 @@ from waveflow.physics.layout import BURNED, ENERGY, FUEL, L_PRES, L_RHO, L_VEL, 
 from waveflow.physics.layout import R_RHO as RIGHT
 from waveflow.physics.thermo import energy, gas_constant, heat_capacity, mixture
 
-# rows of a block. The two ends as they come: half-time state next to the end, velocity outward
-A_RHO, A_VEL, A_PRES, A_YF, A_YB, B_RHO, B_VEL, B_PRES, B_YF, B_YB = range(0, 10 * LANES, LANES)
+# rows of a block, behind the ten of `lanes.coefficients`, which are the supplier's. The two ends as they come: half-time state
+# next to the end, velocity outward
+A_RHO, A_VEL, A_PRES, A_YF, A_YB, B_RHO, B_VEL, B_PRES, B_YF, B_YB = range(10 * LANES, 20 * LANES, LANES)
 # what stays: areas, product of the turned shares, contraction; and what the last step's acoustic guess missed
-AREA_A, AREA_B, TURN, CONTRACTION, MISS_P, MISS_W = range(10 * LANES, 16 * LANES, LANES)
+AREA_A, AREA_B, TURN, CONTRACTION, MISS_P, MISS_W = range(20 * LANES, 26 * LANES, LANES)
 # supplier and receiver of this step
-S_RHO, S_VEL, S_PRES, S_KAPPA, S_STOP, S_AREA = range(16 * LANES, 22 * LANES, LANES)
-R_RHO, R_VEL, R_PRES, R_KAPPA, R_STOP, R_AREA = range(22 * LANES, 28 * LANES, LANES)
-A_GIVES, GAS, GUESS_P, GUESS_W = range(28 * LANES, 32 * LANES, LANES)
-# coefficients of the supplier's energy
-COEFFICIENTS = 32 * LANES  # and nine rows more
+S_RHO, S_VEL, S_PRES, S_KAPPA, S_STOP, S_AREA = range(26 * LANES, 32 * LANES, LANES)
+R_RHO, R_VEL, R_PRES, R_KAPPA, R_STOP, R_AREA = range(32 * LANES, 38 * LANES, LANES)
+A_GIVES, GAS, GUESS_P, GUESS_W = range(38 * LANES, 42 * LANES, LANES)
 # the answer: unknowns, their last change, and the state that belongs to them
 P, W, STEP_P, STEP_W, OUT_MASS, OUT_U, OUT_H0, OUT_PR, OUT_MACH2 = range(42 * LANES, 51 * LANES, LANES)
 BLOCK = 51 * LANES
@@ -71,7 +70,7 @@ def choose(pairs, gas):
         pairs[R_RHO + i], pairs[R_VEL + i], pairs[R_PRES + i], pairs[R_KAPPA + i] = rho_r, vel_r, pres_r, kappa_r
         pairs[S_STOP + i], pairs[R_STOP + i], pairs[S_AREA + i], pairs[R_AREA + i] = stop_s, stop_r, area_s, area_r
         pairs[A_GIVES + i], pairs[GAS + i] = 1.0 if a_gives else 0.0, r_a if a_gives else r_b
-        keep_coefficients(pairs, COEFFICIENTS, i, c)
+        keep_coefficients(pairs, i, c)
         # the acoustic answer: two linear waves
         admit_s = area_s * np.sqrt(rho_s / (kappa_s * pres_s))
         per_z = 1.0 / np.sqrt(rho_r * kappa_r * pres_r)
@@ -93,7 +92,7 @@ def newton(pairs):
         rho, vel, pres, kappa = pairs[S_RHO + i], pairs[S_VEL + i], pairs[S_PRES + i], pairs[S_KAPPA + i]
         area_s, area_r, stop_r, stop_s = pairs[S_AREA + i], pairs[R_AREA + i], pairs[R_STOP + i], pairs[S_STOP + i]
         r = pairs[GAS + i]
-        c = coefficients(pairs, COEFFICIENTS, i)
+        c = coefficients(pairs, i)
         # supplier: its wave, shock or rarefaction, to the joint's pressure
         rho_s, drop, d_drop = wave_behind(p, rho, pres, kappa)
         u, du = vel - drop, -d_drop

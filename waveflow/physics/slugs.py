@@ -66,17 +66,30 @@ def _squeezed(pres, before, kappa):
 
 
 @inner_kernel
-def _sum(row, count, column):
-    total = 0.0
+def _sums(row, count):
+    """Mass, fuel vapour, burned gas [kg] and size [m3] of all layers."""
+    mass, fuel, burned, size = 0.0, 0.0, 0.0, 0.0
     for k in range(count):
-        total += row[SLUG_LAYER + LAYER * k + column]
-    return total
+        at = SLUG_LAYER + LAYER * k
+        mass += row[at + S_MASS]
+        fuel += row[at + S_FUEL]
+        burned += row[at + S_BURNED]
+        size += row[at + S_SIZE]
+    return mass, fuel, burned, size
 
 
 @inner_kernel
-def _scale(row, count, column, factor):
+def _thin(row, count, fuel, burned):
     for k in range(count):
-        row[SLUG_LAYER + LAYER * k + column] *= factor
+        at = SLUG_LAYER + LAYER * k
+        row[at + S_FUEL] *= fuel
+        row[at + S_BURNED] *= burned
+
+
+@inner_kernel
+def _resize(row, count, factor):
+    for k in range(count):
+        row[SLUG_LAYER + LAYER * k + S_SIZE] *= factor
 
 
 @inner_kernel
@@ -86,17 +99,18 @@ def _scale_layer(row, at, factor):
 
 
 @inner_kernel
-def _first_out(row, count, step, rest, wanted):
+def _first_out(row, count, inward, rest, wanted):
     """Specific volume and mass fractions of fuel vapour and burned gas, means of the `wanted` kg that leave first.
 
-    Seen from the valve (step -1) the layers leave before the rest of the cell, from the far side (step 1) after it.
-    rest: mass, size, fuel vapour, burned gas.
+    Seen from the valve (inward -1.0) the layers leave before the rest of the cell, from the far side (1.0) after it.
+    rest: mass, fuel vapour, burned gas, size.
     """
     mass, size, fuel, burned = 0.0, 0.0, 0.0, 0.0
-    if step > 0:
+    k, step = count - 1, -1
+    if inward > 0.0:
+        k, step = 0, 1
         part = min(1.0, wanted / rest[0]) if rest[0] > 0.0 else 0.0
-        mass, size, fuel, burned = part * rest[0], part * rest[1], part * rest[2], part * rest[3]
-    k = 0 if step > 0 else count - 1
+        mass, fuel, burned, size = part * rest[0], part * rest[1], part * rest[2], part * rest[3]
     while mass < wanted and 0 <= k < count:
         at = SLUG_LAYER + LAYER * k
         part = min(1.0, (wanted - mass) / row[at])
@@ -105,15 +119,15 @@ def _first_out(row, count, step, rest, wanted):
         fuel += part * row[at + S_FUEL]
         burned += part * row[at + S_BURNED]
         k += step
-    if step < 0 and mass < wanted and rest[0] > 0.0:
+    if inward < 0.0 and mass < wanted and rest[0] > 0.0:
         part = min(1.0, (wanted - mass) / rest[0])
-        mass, size, fuel, burned = mass + part * rest[0], size + part * rest[1], fuel + part * rest[2], burned + part * rest[3]
+        mass, fuel, burned, size = mass + part * rest[0], fuel + part * rest[1], burned + part * rest[2], size + part * rest[3]
     per = 1.0 / mass
     return size * per, fuel * per, burned * per
 
 
 @kernel
-def part_slugs(net, w, cells, slugs, through, dt, half):
+def part_slugs(net, w, cells, slugs, openings, through, dt, half):
     """Density and composition on both faces of the cells that hold layers: half (10, faces) is overwritten there.
 
     A face gets the mean of what will leave through it in this step, judged by the speed there and by the fluxes of the step
@@ -133,21 +147,23 @@ def part_slugs(net, w, cells, slugs, through, dt, half):
         rho, pres, space = w[RHO, c], w[PRES, c], net.geometry[SIZE, c]
         whole = rho * space
         kappa = w[SOUND2, c] * rho / pres
-        mass = max(whole - _sum(row, count, S_MASS), 0.0)
+        layers = _sums(row, count)
+        mass = max(whole - layers[0], 0.0)
         rest = (
             mass,
-            max(space - _sum(row, count, S_SIZE), _LEAST_FILLED * mass / rho),
-            min(max(cells[FUEL, c] * space - _sum(row, count, S_FUEL), 0.0), mass),
-            min(max(cells[BURNED, c] * space - _sum(row, count, S_BURNED), 0.0), mass),
+            min(max(cells[FUEL, c] * space - layers[1], 0.0), mass),
+            min(max(cells[BURNED, c] * space - layers[2], 0.0), mass),
+            max(space - layers[3], _LEAST_FILLED * mass / rho),
         )
-        leaving = max(through[n, 0], rho * end.sign * half[source + L_VEL, face]) * end.area
-        volume, fuel, burned = _first_out(row, count, -1, rest, max(_AHEAD * leaving * dt, _LEAST * whole))
-        half[source + L_RHO, face] = _squeezed(half[source + L_PRES, face], pres, kappa) / volume
-        half[source + L_YF, face], half[source + L_YB, face] = fuel, burned
+        if openings[n, 0] > 0.0 or openings[n, 1] > 0.0:
+            leaving = max(through[n, 0], rho * end.sign * half[source + L_VEL, face]) * end.area
+            volume, fuel, burned = _first_out(row, count, -1.0, rest, max(_AHEAD * leaving * dt, _LEAST * whole))
+            half[source + L_RHO, face] = _squeezed(half[source + L_PRES, face], pres, kappa) / volume
+            half[source + L_YF, face], half[source + L_YB, face] = fuel, burned
         # the far side also answers to a pressure that has no speed yet
         push = max(half[far_source + L_PRES, far] - half[source + L_PRES, far], 0.0) / (rho * np.sqrt(w[SOUND2, c]))
         leaving = rho * (push - end.sign * half[far_source + L_VEL, far]) * far_area
-        volume, fuel, burned = _first_out(row, count, 1, rest, max(_AHEAD * leaving * dt, _LEAST * whole))
+        volume, fuel, burned = _first_out(row, count, 1.0, rest, max(_AHEAD * leaving * dt, _LEAST * whole))
         sharp = abs(volume * rho - 1.0) > _SHARP_SIZE or abs(burned - cells[BURNED, c] / rho) > _SHARP_BURNED
         if mass > (1.0 - FULL) * whole or sharp:
             half[far_source + L_RHO, far] = _squeezed(half[far_source + L_PRES, far], pres, kappa) / volume
@@ -187,7 +203,7 @@ def follow_slugs(net, gas, cells, w, vols, through, dt, slugs):
         pres = w[PRES, c]
         if count > 0:
             kappa = w[SOUND2, c] * w[RHO, c] / pres
-            _scale(row, count, S_SIZE, 1.0 / _squeezed(pres, row[SLUG_PRES], kappa))
+            _resize(row, count, 1.0 / _squeezed(pres, row[SLUG_PRES], kappa))
         row[SLUG_PRES] = pres
         if moved > 0.0:
             count = _push(row, count, gas, through[n], moved, pres, w[VEL, c], vols[end.volume, V_TEMP])
@@ -196,7 +212,7 @@ def follow_slugs(net, gas, cells, w, vols, through, dt, slugs):
         near = c - 1 if end.sign > 0.0 else c + 1
         space = net.geometry[SIZE, c]
         whole = w[RHO, c] * space
-        count = _no_deeper(row, count, whole) if _sum(row, count, S_MASS) > _NOTHING * whole else 0
+        count = _no_deeper(row, count, whole)
         if count > 0:
             _reconcile(row, count, space, cells[FUEL, c] * space, cells[BURNED, c] * space, w[RHO, c], w[RHO, near])
         row[SLUG_COUNT] = count
@@ -219,7 +235,7 @@ def _push(row, count, gas, through, moved, pres, vel, guess):
         if count == LAYERS:  # the two deepest become one
             for k in range(LAYER):
                 row[SLUG_LAYER + LAYER + k] += row[SLUG_LAYER + k]
-            _drop_deepest(row, count, 1)
+            _drop_deepest(row, count, count - LAYERS + 1)
             count -= 1
         count += 1
         top = SLUG_LAYER + LAYER * (count - 1)
@@ -257,6 +273,8 @@ def _no_deeper(row, count, whole):
         if row[at] > room:
             _scale_layer(row, at, room / row[at])
         room -= row[at]
+    if whole - room <= _NOTHING * whole:
+        return 0
     if lowest > 0:
         _drop_deepest(row, count, lowest)
     return count - lowest
@@ -271,18 +289,13 @@ def _drop_deepest(row, count, dropped):
 @inner_kernel
 def _reconcile(row, count, space, fuel, burned, rho, rho_near):
     """Make layers and rest fill the cell of `space` m3 and hold no more `fuel` and `burned` [kg] than it does."""
-    size, rest = _sum(row, count, S_SIZE), max(rho * space - _sum(row, count, S_MASS), 0.0)
+    mass, vapour, old, size = _sums(row, count)
+    rest = max(rho * space - mass, 0.0)
     own, other = 1.0 / rho, 1.0 / rho_near
     least, most = rest * (1.0 - _BEYOND) * min(own, other), rest * (1.0 + _BEYOND) * max(own, other)
     room = min(max(space - size, least), most)
     if room != space - size:
-        _scale(row, count, S_SIZE, max((space - room) / size, _LEAST_FILLED))
-    _at_most(row, count, S_FUEL, max(fuel, 0.0))
-    _at_most(row, count, S_BURNED, max(burned, 0.0))
-
-
-@inner_kernel
-def _at_most(row, count, column, most):
-    held = _sum(row, count, column)
-    if held > most:
-        _scale(row, count, column, most / held)
+        _resize(row, count, max((space - room) / size, _LEAST_FILLED))
+    fuel, burned = max(fuel, 0.0), max(burned, 0.0)
+    if vapour > fuel or old > burned:
+        _thin(row, count, min(fuel / vapour, 1.0) if vapour > 0.0 else 1.0, min(burned / old, 1.0) if old > 0.0 else 1.0)
