@@ -11,7 +11,7 @@
 
 enum { RHO, FLOW, PRES, YF, YB, VEL, TEMP, SOUND2, GRUN, PRIMITIVES };
 enum { AREA, AREA_L, AREA_R, LENGTH, VOLUME_INV, WEIGHT_L, WEIGHT_R, HYDRAULIC, ROUGHNESS, WALL_T, WETTED, INV_LENGTH, LOSS,
-       PER_AREA, PER_AREA_L, PER_AREA_R, SIZE, ROUGH, GEOMETRY };
+       PER_AREA, PER_AREA_L, PER_AREA_R, SIZE, ROUGH, STRETCH_L, STRETCH_R, GEOMETRY };
 enum { SRC_MOMENTUM, SRC_ENERGY, FRICTION, HEAT, RATE, SOURCES };
 enum { FIELDS = 5 };
 
@@ -32,6 +32,14 @@ static inline double limited(double down, double up, double wl, double wr)
     return centre > 0.0 ? size : -size;
 }
 
+static inline double limited_contact(double down, double up, double sl, double sr)
+{
+    double a = sl * fabs(down), b = sr * fabs(up);
+    double size = MIN(MAX(a, b), 1.7 * MIN(a, b));
+    size = down * up > 0.0 ? size : 0.0;
+    return down > 0.0 ? size : -size;
+}
+
 static void reconstruct(long n, long S, const double *restrict w, const double *restrict g, const double *restrict widening,
                         double *restrict wall, double *restrict half, double dt)
 {
@@ -40,6 +48,7 @@ static void reconstruct(long n, long S, const double *restrict w, const double *
     const double *area = g + AREA * S, *inv = g + INV_LENGTH * S;
     const double *per_area = g + PER_AREA * S, *per_l = g + PER_AREA_L * S, *per_r = g + PER_AREA_R * S, *size = g + SIZE * S;
     const double *wl = g + WEIGHT_L * S, *wr = g + WEIGHT_R * S, *wall_t = g + WALL_T * S;
+    const double *sl = g + STRETCH_L * S, *sr = g + STRETCH_R * S;
     const double *friction = wall + FRICTION * S, *heat = wall + HEAT * S;
     double *src_m = wall + SRC_MOMENTUM * S, *src_e = wall + SRC_ENERGY * S;
     double *l_rho = half + 1, *l_vel = half + S + 1, *l_pres = half + 2 * S + 1, *l_yf = half + 3 * S + 1, *l_yb = half + 4 * S + 1;
@@ -47,11 +56,15 @@ static void reconstruct(long n, long S, const double *restrict w, const double *
     double half_dt = 0.5 * dt;
 #pragma GCC ivdep
     for (long i = 1; i < n - 1; i++) {
-        double d_rho = limited(rho_[i] - rho_[i - 1], rho_[i + 1] - rho_[i], wl[i], wr[i]);
         double d_flow = limited(flow_[i] - flow_[i - 1], flow_[i + 1] - flow_[i], wl[i], wr[i]);
-        double d_pres = limited(pres_[i] - pres_[i - 1], pres_[i + 1] - pres_[i], wl[i], wr[i]);
-        double d_yf = limited(yf_[i] - yf_[i - 1], yf_[i + 1] - yf_[i], wl[i], wr[i]);
-        double d_yb = limited(yb_[i] - yb_[i - 1], yb_[i + 1] - yb_[i], wl[i], wr[i]);
+        double down_p = pres_[i] - pres_[i - 1], up_p = pres_[i + 1] - pres_[i];
+        double d_pres = limited(down_p, up_p, wl[i], wr[i]);
+        double d_yf = limited_contact(yf_[i] - yf_[i - 1], yf_[i + 1] - yf_[i], sl[i], sr[i]);
+        double d_yb = limited_contact(yb_[i] - yb_[i - 1], yb_[i + 1] - yb_[i], sl[i], sr[i]);
+        double down = rho_[i] - rho_[i - 1], up = rho_[i + 1] - rho_[i], per_sound2 = 1.0 / sound2[i];
+        double both = d_pres * per_sound2 + limited_contact(down - down_p * per_sound2, up - up_p * per_sound2, sl[i], sr[i]);
+        double most = down * up > 0.0 ? 2.0 * MIN(fabs(down), fabs(up)) : 0.0;
+        double d_rho = down > 0.0 ? MIN(MAX(both, 0.0), most) : MAX(MIN(both, 0.0), -most);
         double rho = rho_[i], flow = flow_[i], pres = pres_[i], u = vel[i];
         double per_both = 1.0 / (rho * pres), per_rho = per_both * pres, per_pres = per_both * rho;
         double drag = friction[i] * fabs(u);

@@ -57,6 +57,27 @@ def limited(values: NDArray, geometry: NDArray) -> NDArray[np.float64]:
     return np.where(down * up > 0.0, np.copysign(size, centre), 0.0)
 
 
+def limited_contact(down: NDArray, up: NDArray, geometry: NDArray) -> NDArray[np.float64]:
+    """Likewise by the limiter of P. K. Sweby, "High resolution schemes using flux limiters for hyperbolic conservation laws",
+    SIAM J. Numer. Anal. 21 (1984), parameter 1.7, in his own form."""
+    a, b = np.abs(down) * geometry[lay.STRETCH_L, 1:-1], np.abs(up) * geometry[lay.STRETCH_R, 1:-1]
+    size = np.maximum(np.minimum(1.7 * a, b), np.minimum(a, 1.7 * b))
+    return np.where(down * up > 0.0, np.copysign(size, down), 0.0)
+
+
+def differences(values: NDArray) -> tuple[NDArray, NDArray]:
+    return values[1:-1] - values[:-2], values[2:] - values[1:-1]
+
+
+def limited_density(w: Primitive, d_pres: NDArray, geometry: NDArray) -> NDArray[np.float64]:
+    """Change of density: with pressure at constant entropy, and of the contact; between the neighbours."""
+    (down, up), (down_p, up_p) = differences(w.rho), differences(w.pres)
+    square = w.sound[1:-1] ** 2
+    both = d_pres / square + limited_contact(down - down_p / square, up - up_p / square, geometry)
+    most = np.where(down * up > 0.0, 2.0 * np.minimum(np.abs(down), np.abs(up)), 0.0)
+    return np.where(down > 0.0, np.clip(both, 0.0, most), np.clip(both, -most, 0.0))
+
+
 def half_states(w: Primitive, geometry: NDArray, friction: NDArray, heat: NDArray, dt: float):
     """(states (5, n) on the left face of every inner cell, on its right face, momentum source [N], heat [W]) at half time.
 
@@ -66,7 +87,9 @@ def half_states(w: Primitive, geometry: NDArray, friction: NDArray, heat: NDArra
     g, inner = geometry[:, 1:-1], slice(1, -1)
     rho, flow, pres, vel = w.rho[inner], w.flow[inner], w.pres[inner], w.vel[inner]
     temp, sound, grun, drag_of = w.temp[inner], w.sound[inner], w.grun[inner], friction[inner]
-    d_rho, d_flow, d_pres, d_yf, d_yb = (limited(x, geometry) for x in (w.rho, w.flow, w.pres, w.yf, w.yb))
+    d_flow, d_pres = limited(w.flow, geometry), limited(w.pres, geometry)
+    d_rho = limited_density(w, d_pres, geometry)
+    d_yf, d_yb = (limited_contact(*differences(x), geometry) for x in (w.yf, w.yb))
     dx, area, area_l, area_r = g[lay.LENGTH], g[lay.AREA], g[lay.AREA_L], g[lay.AREA_R]
     d_vel = (flow + 0.5 * d_flow) / area_r - (flow - 0.5 * d_flow) / area_l
     drag = drag_of * vel * np.abs(vel)  # deceleration [m/s2]

@@ -305,6 +305,7 @@ def _fill_geometry(g: NDArray, pipe: dict) -> None:
     down, up = h[:-1], h[1:]
     g[lay.WEIGHT_L] = dx * up / (down * (down + up))
     g[lay.WEIGHT_R] = dx * down / (up * (down + up))
+    g[lay.STRETCH_L], g[lay.STRETCH_R] = dx / down, dx / up
 
 
 def _ghost(ghost: int, cell: int, step: int, x: NDArray) -> tuple:

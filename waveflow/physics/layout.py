@@ -25,9 +25,10 @@ PRIMITIVES = 9
 
 # rows of cell geometry; LOSS: loss coefficient of bends per length over two, K/(2 L) [1/m]
 AREA, AREA_L, AREA_R, LENGTH, VOLUME_INV, WEIGHT_L, WEIGHT_R, HYDRAULIC, ROUGHNESS, WALL_T, WETTED, INV_LENGTH, LOSS = range(13)
-# the same made ready for the passes: reciprocal areas, area times length, (roughness / diameter / 3.7)^1.11
-PER_AREA, PER_AREA_L, PER_AREA_R, SIZE, ROUGH = range(13, 18)
-GEOMETRY = 18
+# the same made ready for the passes: reciprocal areas, area times length, (roughness / diameter / 3.7)^1.11, length over the
+# distances from the cell's centre to those of its neighbours
+PER_AREA, PER_AREA_L, PER_AREA_R, SIZE, ROUGH, STRETCH_L, STRETCH_R = range(13, 20)
+GEOMETRY = 20
 
 # half-time states on both sides of every face: rows 0-4 left of the face, 5-9 right of it
 L_RHO, L_VEL, L_PRES, L_YF, L_YB, R_RHO, R_VEL, R_PRES, R_YF, R_YB = range(10)

@@ -9,8 +9,12 @@ Quasi-one-dimensional gas dynamics in a duct of area A(x), thermally perfect fro
 
 MUSCL-Hancock (van Leer 1984, "On the relation between the upwind-differencing schemes of Godunov, Engquist-Osher and
 Roe"; Toro 2009, *Riemann Solvers and Numerical Methods for Fluid Dynamics*, ch. 14): the primitive variables rho, uA, p
-and Y get slopes limited by van Leer's monotonised-central limiter, are carried to half time by the primitive equations,
-and meet at every face in the HLLC flux (Toro, Spruce & Speares 1994) with Einfeldt's wave speeds (Einfeldt 1988).
+and Y get limited slopes, are carried to half time by the primitive equations, and meet at every face in the HLLC flux (Toro,
+Spruce & Speares 1994) with Einfeldt's wave speeds (Einfeldt 1988).
+
+uA and p are limited by van Leer's monotonised-central limiter. Y, and the part of rho that goes with a contact, rho - p/a^2,
+by Sweby's (1984, "High resolution schemes using flux limiters for hyperbolic conservation laws"), which keeps contacts
+narrow: nothing steepens them again, while sound waves need a limiter that leaves them smooth.
 
 Two choices make a changing area accurate and keep gas at rest at rest: the volume flow u A is reconstructed, not u (it
 is what stays constant in slow flow), and the p dA source takes the half-time mean pressure of the cell, so that at rest
@@ -60,6 +64,8 @@ from waveflow.physics.layout import (
     SOUND2,
     SRC_ENERGY,
     SRC_MOMENTUM,
+    STRETCH_L,
+    STRETCH_R,
     TEMP,
     VEL,
     VOLUME_INV,
@@ -71,6 +77,10 @@ from waveflow.physics.layout import (
 )
 from waveflow.physics.thermo import cubic, mixed, quartic, quintic
 
+# Sweby's parameter, 1 (minmod) to 2 (superbee). At 2 the contacts of an engine never come to rest: a third more cycles until
+# one repeats the last, and 0.3 % of filling on long cells.
+_CONTACT = 1.7
+
 
 @inner_kernel
 def limited(down, up, weight_l, weight_r):
@@ -80,6 +90,15 @@ def limited(down, up, weight_l, weight_r):
     size = min(abs(centre), bound)
     size = size if down * up > 0.0 else 0.0
     return size if centre > 0.0 else -size
+
+
+@inner_kernel
+def limited_contact(down, up, stretch_l, stretch_r):
+    """Likewise by Sweby's limiter (1984), for what moves with the gas."""
+    a, b = stretch_l * abs(down), stretch_r * abs(up)
+    size = min(max(a, b), _CONTACT * min(a, b))
+    size = size if down * up > 0.0 else 0.0
+    return size if down > 0.0 else -size
 
 
 @kernel
@@ -93,8 +112,8 @@ def reconstruct(w, geometry, wall, half, dt):
         w[RHO], w[FLOW], w[PRES], w[YF], w[YB], w[VEL, 1:-1], w[TEMP, 1:-1], w[SOUND2, 1:-1], w[GRUN, 1:-1],
         geometry[AREA, 1:-1], geometry[AREA_L, 1:-1], geometry[AREA_R, 1:-1], geometry[PER_AREA, 1:-1],
         geometry[PER_AREA_L, 1:-1], geometry[PER_AREA_R, 1:-1], geometry[SIZE, 1:-1], geometry[INV_LENGTH, 1:-1],
-        geometry[WEIGHT_L, 1:-1], geometry[WEIGHT_R, 1:-1], geometry[WALL_T, 1:-1], wall[FRICTION, 1:-1], wall[HEAT, 1:-1],
-        dt, wall[SRC_MOMENTUM, 1:-1], wall[SRC_ENERGY, 1:-1],
+        geometry[WEIGHT_L, 1:-1], geometry[WEIGHT_R, 1:-1], geometry[STRETCH_L, 1:-1], geometry[STRETCH_R, 1:-1],
+        geometry[WALL_T, 1:-1], wall[FRICTION, 1:-1], wall[HEAT, 1:-1], dt, wall[SRC_MOMENTUM, 1:-1], wall[SRC_ENERGY, 1:-1],
         half[L_RHO, 2:-1], half[L_VEL, 2:-1], half[L_PRES, 2:-1], half[L_YF, 2:-1], half[L_YB, 2:-1],
         half[R_RHO, 1:-2], half[R_VEL, 1:-2], half[R_PRES, 1:-2], half[R_YF, 1:-2], half[R_YB, 1:-2],
     )  # fmt: skip
@@ -103,18 +122,24 @@ def reconstruct(w, geometry, wall, half, dt):
 @kernel_of_rows
 def _reconstruct(
     all_rho, all_flow, all_pres, all_yf, all_yb, vel, temp, sound2, grun, area, area_l, area_r, per_a, per_l, per_r, size,
-    inv_length, wl, wr, wall_t, friction, heat, dt, src_m, src_e,
+    inv_length, wl, wr, sl, sr, wall_t, friction, heat, dt, src_m, src_e,
     l_rho, l_vel, l_pres, l_yf, l_yb, r_rho, r_vel, r_pres, r_yf, r_yb,
 ):  # fmt: skip
     """`reconstruct` with every row an argument; the first five with the neighbours on both sides."""
     half_dt = 0.5 * dt
     for i in range(vel.shape[0]):
         rho, flow, pres, yf, yb = all_rho[i + 1], all_flow[i + 1], all_pres[i + 1], all_yf[i + 1], all_yb[i + 1]
-        d_rho = limited(rho - all_rho[i], all_rho[i + 2] - rho, wl[i], wr[i])
         d_flow = limited(flow - all_flow[i], all_flow[i + 2] - flow, wl[i], wr[i])
-        d_pres = limited(pres - all_pres[i], all_pres[i + 2] - pres, wl[i], wr[i])
-        d_yf = limited(yf - all_yf[i], all_yf[i + 2] - yf, wl[i], wr[i])
-        d_yb = limited(yb - all_yb[i], all_yb[i + 2] - yb, wl[i], wr[i])
+        down_p, up_p = pres - all_pres[i], all_pres[i + 2] - pres
+        d_pres = limited(down_p, up_p, wl[i], wr[i])
+        d_yf = limited_contact(yf - all_yf[i], all_yf[i + 2] - yf, sl[i], sr[i])
+        d_yb = limited_contact(yb - all_yb[i], all_yb[i + 2] - yb, sl[i], sr[i])
+        # density: what pressure explains, and the contact; together never beyond the neighbours' means
+        down, up = rho - all_rho[i], all_rho[i + 2] - rho
+        per_sound2 = 1.0 / sound2[i]
+        both = d_pres * per_sound2 + limited_contact(down - down_p * per_sound2, up - up_p * per_sound2, sl[i], sr[i])
+        most = 2.0 * min(abs(down), abs(up)) if down * up > 0.0 else 0.0
+        d_rho = min(max(both, 0.0), most) if down > 0.0 else max(min(both, 0.0), -most)
         u = vel[i]
         per_area = per_a[i]
         per_both = 1.0 / (rho * pres)
