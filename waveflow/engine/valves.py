@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+from types import SimpleNamespace
 from typing import Any
 
 from waveflow.engine import valvetrain
@@ -57,20 +59,28 @@ def flow_of(case: Any, side: str) -> ValveFlow:
     """Effective area of one valve of a case's "intake" or "exhaust", as the engine uses it: what its flow table says, or,
     where the sheet serves for the valve alone (`share_of`), what the modelled bench leaves for the valve of the head the sheet
     was read with; a stock flow carries that over to this valve's head."""
-    from waveflow.engine.rig import rig_of
-    from waveflow.engine.valvealone import valve_alone
-
     table = getattr(case, side)
     flow = table.flow
     if share_of(case, side) != VALVE_ALONE:
         return valve_flow(flow, table.valve, side)
     sheet, head = measured_head(case, side)
-    plain = valve_flow(sheet, head.valve, side)
-    if head.port is not None:
-        read = plain if sheet.factor == 1.0 else plain.scaled(1.0 / sheet.factor)
-        plain = valve_alone(read, rig_of(head, side, sheet, case.ideal), sheet.depression)
-        plain = plain if sheet.factor == 1.0 else plain.scaled(sheet.factor)
+    read = sheet if sheet.factor == 1.0 else sheet.model_copy(update={"factor": 1.0})
+    plain = _alone(read, head.valve, head.port, side, case.ideal)
+    plain = plain if sheet.factor == 1.0 else plain.scaled(sheet.factor)
     if flow.kind != "stock":
         return plain
     plain = with_stock_coefficient(plain, table.valve.head_diameter)
     return plain if flow.factor == 1.0 else plain.scaled(flow.factor)
+
+
+@lru_cache(maxsize=64)
+def _alone(sheet: Any, valve: Any, port: Any, side: str, ideal: Any) -> ValveFlow:
+    """What a sheet, read with this valve and port, leaves for the valve; kept, as checks and engine ask for the same and a
+    study for little else."""
+    from waveflow.engine.rig import rig_of
+    from waveflow.engine.valvealone import valve_alone
+
+    plain = valve_flow(sheet, valve, side)
+    if port is None:
+        return plain
+    return valve_alone(plain, rig_of(SimpleNamespace(valve=valve, port=port), side, sheet, ideal), sheet.depression)

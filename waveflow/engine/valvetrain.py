@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
@@ -99,12 +100,12 @@ class LiftCurve:
         """Crank angles (2881,) [deg]."""
         return crank_grid()
 
-    @property
+    @cached_property
     def max_lift(self) -> float:
         """Highest lift of the grid [m]."""
         return float(self.lift.max())
 
-    @property
+    @cached_property
     def max_lift_angle(self) -> float:
         """Crank angle [deg] of the highest lift of the grid."""
         return float(np.argmax(self.lift) * GRID_STEP)
@@ -120,12 +121,14 @@ class LiftCurve:
         """
         if not 0.0 <= height < self.max_lift:
             raise ValueError(f"height {height * 1e3:.3f} mm is not below the highest lift {self.max_lift * 1e3:.3f} mm")
-        inside = self.max_lift_angle
+        # the points of the grid in the order of the walk; the last one is the first again
+        top, points = int(np.argmax(self.lift)), len(self.lift) - 1
+        way = np.arange(1, points + 1) if step > 0.0 else -np.arange(1, points + 1)
+        below = np.flatnonzero(self.lift[(top + way) % points] <= height)
+        if not len(below):
+            raise ValueError("the valve never closes")
+        inside = self.max_lift_angle + step * float(below[0])
         outside = inside + step
-        while self.at(outside) > height:
-            inside, outside = outside, outside + step
-            if abs(outside - self.max_lift_angle) > CYCLE:
-                raise ValueError("the valve never closes")
         for _ in range(48):
             middle = (inside + outside) / 2.0
             if self.at(middle) > height:

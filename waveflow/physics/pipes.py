@@ -13,8 +13,8 @@ and Y get limited slopes, are carried to half time by the primitive equations, a
 Spruce & Speares 1994) with Einfeldt's wave speeds (Einfeldt 1988).
 
 uA and p are limited by van Leer's monotonised-central limiter. Y, and the part of rho that goes with a contact, rho - p/a^2,
-by Sweby's (1984, "High resolution schemes using flux limiters for hyperbolic conservation laws"), which keeps contacts
-narrow: nothing steepens them again, while sound waves need a limiter that leaves them smooth.
+by the larger of that and Sweby's (1984, "High resolution schemes using flux limiters for hyperbolic conservation laws"), which
+keeps contacts narrow: nothing steepens them again, while sound waves need a limiter that leaves them smooth.
 
 Two choices make a changing area accurate and keep gas at rest at rest: the volume flow u A is reconstructed, not u (it
 is what stays constant in slow flow), and the p dA source takes the half-time mean pressure of the cell, so that at rest
@@ -79,7 +79,7 @@ from waveflow.physics.thermo import cubic, mixed, quartic, quintic
 
 # Sweby's parameter, 1 (minmod) to 2 (superbee). At 2 the contacts of an engine never come to rest: a third more cycles until
 # one repeats the last, and 0.3 % of filling on long cells.
-_CONTACT = 1.7
+_CONTACT = 1.5
 
 
 @inner_kernel
@@ -94,9 +94,10 @@ def limited(down, up, weight_l, weight_r):
 
 @inner_kernel
 def limited_contact(down, up, stretch_l, stretch_r):
-    """Likewise by Sweby's limiter (1984), for what moves with the gas."""
+    """Likewise for what moves with the gas: the larger of that limiter's and Sweby's (1984) answer."""
     a, b = stretch_l * abs(down), stretch_r * abs(up)
-    size = min(max(a, b), _CONTACT * min(a, b))
+    less = min(a, b)
+    size = min(max(0.5 * (a + b), min(max(a, b), _CONTACT * less)), 2.0 * less)
     size = size if down * up > 0.0 else 0.0
     return size if down > 0.0 else -size
 
