@@ -58,16 +58,17 @@ static void reconstruct(long n, long S, const double *restrict w, const double *
 #pragma GCC ivdep
     for (long i = 1; i < n - 1; i++) {
         double d_flow = limited(flow_[i] - flow_[i - 1], flow_[i + 1] - flow_[i], wl[i], wr[i]);
+        double per_all = 1.0 / (rho_[i] * pres_[i] * sound2[i]), per_sound2 = per_all * rho_[i] * pres_[i];
         double down_p = pres_[i] - pres_[i - 1], up_p = pres_[i + 1] - pres_[i];
         double d_pres = limited(down_p, up_p, wl[i], wr[i]);
         double d_yf = limited_contact(yf_[i] - yf_[i - 1], yf_[i + 1] - yf_[i], sl[i], sr[i]);
         double d_yb = limited_contact(yb_[i] - yb_[i - 1], yb_[i + 1] - yb_[i], sl[i], sr[i]);
-        double down = rho_[i] - rho_[i - 1], up = rho_[i + 1] - rho_[i], per_sound2 = 1.0 / sound2[i];
+        double down = rho_[i] - rho_[i - 1], up = rho_[i + 1] - rho_[i];
         double both = d_pres * per_sound2 + limited_contact(down - down_p * per_sound2, up - up_p * per_sound2, sl[i], sr[i]);
         double most = down * up > 0.0 ? 2.0 * MIN(fabs(down), fabs(up)) : 0.0;
         double d_rho = down > 0.0 ? MIN(MAX(both, 0.0), most) : MAX(MIN(both, 0.0), -most);
         double rho = rho_[i], flow = flow_[i], pres = pres_[i], u = vel[i];
-        double per_both = 1.0 / (rho * pres), per_rho = per_both * pres, per_pres = per_both * rho;
+        double per_rho = per_all * pres * sound2[i], per_pres = per_all * rho * sound2[i];
         double drag = friction[i] * fabs(u);
         double warm = heat[i] * (wall_t[i] - temp[i]);
         double du = (flow + 0.5 * d_flow) * per_r[i] - (flow - 0.5 * d_flow) * per_l[i];

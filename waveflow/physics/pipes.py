@@ -130,6 +130,8 @@ def _reconstruct(
     half_dt = 0.5 * dt
     for i in range(vel.shape[0]):
         rho, flow, pres, yf, yb = all_rho[i + 1], all_flow[i + 1], all_pres[i + 1], all_yf[i + 1], all_yb[i + 1]
+        per_all = 1.0 / (rho * pres * sound2[i])
+        per_sound2 = per_all * rho * pres
         d_flow = limited(flow - all_flow[i], all_flow[i + 2] - flow, wl[i], wr[i])
         down_p, up_p = pres - all_pres[i], all_pres[i + 2] - pres
         d_pres = limited(down_p, up_p, wl[i], wr[i])
@@ -137,15 +139,13 @@ def _reconstruct(
         d_yb = limited_contact(yb - all_yb[i], all_yb[i + 2] - yb, sl[i], sr[i])
         # density: what pressure explains, and the contact; together never beyond the neighbours' means
         down, up = rho - all_rho[i], all_rho[i + 2] - rho
-        per_sound2 = 1.0 / sound2[i]
         both = d_pres * per_sound2 + limited_contact(down - down_p * per_sound2, up - up_p * per_sound2, sl[i], sr[i])
         most = 2.0 * min(abs(down), abs(up)) if down * up > 0.0 else 0.0
         d_rho = min(max(both, 0.0), most) if down > 0.0 else max(min(both, 0.0), -most)
         u = vel[i]
         per_area = per_a[i]
-        per_both = 1.0 / (rho * pres)
-        per_rho = per_both * pres
-        per_pres = per_both * rho
+        per_rho = per_all * pres * sound2[i]
+        per_pres = per_all * rho * sound2[i]
         drag = friction[i] * abs(u)
         warm = heat[i] * (wall_t[i] - temp[i])
         du = (flow + 0.5 * d_flow) * per_r[i] - (flow - 0.5 * d_flow) * per_l[i]
