@@ -36,7 +36,7 @@ static inline double limited_contact(double down, double up, double sl, double s
 {
     double a = sl * fabs(down), b = sr * fabs(up);
     double less = MIN(a, b);
-    double size = MIN(MAX(0.5 * (a + b), MIN(MAX(a, b), 1.5 * less)), 2.0 * less);
+    double size = MIN(MAX(0.5 * (a + b), MIN(MAX(a, b), 1.3 * less)), 2.0 * less);
     size = down * up > 0.0 ? size : 0.0;
     return down > 0.0 ? size : -size;
 }

@@ -59,9 +59,9 @@ def limited(values: NDArray, geometry: NDArray) -> NDArray[np.float64]:
 
 def limited_contact(down: NDArray, up: NDArray, geometry: NDArray) -> NDArray[np.float64]:
     """Larger of van Leer's limiter and that of P. K. Sweby, "High resolution schemes using flux limiters for hyperbolic
-    conservation laws", SIAM J. Numer. Anal. 21 (1984), parameter 1.5, in his own form."""
+    conservation laws", SIAM J. Numer. Anal. 21 (1984), parameter 1.3, in his own form."""
     a, b = np.abs(down) * geometry[lay.STRETCH_L, 1:-1], np.abs(up) * geometry[lay.STRETCH_R, 1:-1]
-    sweby = np.maximum(np.minimum(1.5 * a, b), np.minimum(a, 1.5 * b))
+    sweby = np.maximum(np.minimum(1.3 * a, b), np.minimum(a, 1.3 * b))
     size = np.maximum(sweby, np.minimum(0.5 * (a + b), np.minimum(2.0 * a, 2.0 * b)))
     return np.where(down * up > 0.0, np.copysign(size, down), 0.0)
 
