@@ -25,7 +25,7 @@ from waveflow.show.fanout import fan_out, foretold
 from waveflow.show.new import new, sensitive
 from waveflow.show.sheet import sheet
 from waveflow.show.spread import spread
-from waveflow.show.terminal import prepare_streams, say
+from waveflow.show.terminal import prepare_streams, say, say_if_cold
 
 RESULTS = "waveflow-results"
 JOURNAL = "finished-points.jsonl"
@@ -102,7 +102,7 @@ def run(file: Path, rpm: float, probes: tuple[str, ...], figure: Path | None, ta
     from waveflow.study.cycle import run as run_cycle
 
     places = {**probe_places(case), **places_asked(case, probes)}
-    _warn_of_compile(quiet)
+    say_if_cold(quiet)
     point = _in_background(lambda: run_cycle(case, rpm, probes=places))
     view = cycle_view(case, rpm, point, left_out=LEAVES_OUT)
     from waveflow.show.deliver import point_data, print_json, save_traces
@@ -144,7 +144,7 @@ def sweep(file: Path, rpm: str, out: Path | None, resume: bool, workers: Any, se
     from waveflow.show.progress import Watch
     from waveflow.show.tables import print_sweep
 
-    _warn_of_compile(quiet)
+    say_if_cold(quiet)
     with Watch(quiet=quiet) as watch:
         watch.say(foretold([case], planned, workers, folder))
         watch.begin(case.option or case.name)
@@ -197,7 +197,7 @@ def compare(files: tuple[Path, ...], rpm: str, band: str | None, target: str | N
     from waveflow.show.tables import print_comparison
     from waveflow.study.together import compare_cases
 
-    _warn_of_compile(quiet)
+    say_if_cold(quiet)
     with Watch(quiet=quiet) as watch:
         watch.say(foretold(cases, planned, workers, folder))
         outcome = compare_cases(cases, rpm, band=speeds, target=target, target_of=target_of, grids=grid_check,
@@ -336,13 +336,6 @@ def _in_background(job: Any) -> Any:
 
     with Workers(1) as pool:
         return next(iter(as_finished([pool.submit(job)]))).result()
-
-
-def _warn_of_compile(quiet: bool) -> None:
-    from waveflow.compiled import is_cold
-
-    if is_cold() and not quiet:
-        say("The solver is compiled for this machine first; that takes about a minute and is kept.")
 
 
 def _written(files: Any, quiet: bool) -> None:

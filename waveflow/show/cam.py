@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from waveflow.show.endings import Refused
-from waveflow.show.terminal import console, say, table
+from waveflow.show.terminal import console, say, say_if_cold, table
 from waveflow.show.words import percent, plain
 
 HEIGHTS = (0.0, 0.15e-3, 1e-3)
@@ -66,11 +66,9 @@ def cam(file: Path, rpm: str | None, cell: str, figure: Path | None, settings: t
 
 
 def _effect(case: Any, speeds: list[float], cell: float, workers: int | None, quiet: bool) -> Any:
-    from waveflow.compiled import is_cold
     from waveflow.study.camrange import closing_effect
 
-    if is_cold() and not quiet:
-        say("The solver is compiled for this machine first; that takes about a minute and is kept.")
+    say_if_cold(quiet)
 
     def progress(done: int, total: int, what: str) -> None:
         if not quiet:

@@ -10,7 +10,7 @@ import click
 
 from waveflow.show.endings import Refused
 from waveflow.show.new import NEW_CELL, speeds_of
-from waveflow.show.terminal import say
+from waveflow.show.terminal import say_if_cold
 
 WALLS = ("Water, the plug's thread and the gasket's fire ring lie behind and beside chamber walls: measure their thickness "
          "before grinding, and wear eye, ear and breathing protection.")  # fmt: skip
@@ -37,10 +37,7 @@ def chamber(file: Path, added: str, rpm: str, flow: str | None, cell: str, worke
     if abs(gain) > 0.5:
         raise Refused(f'--flow "{flow}": allowed -50 to 50 %')
     case = load(os.fspath(file)).changed({"run.cell": cell})
-    from waveflow.compiled import is_cold
-
-    if is_cold() and not quiet:
-        say("The solver is compiled for this machine first; that takes about a minute and is kept.")
+    say_if_cold(quiet)
     from waveflow.study.chamber import chamber_study
 
     try:

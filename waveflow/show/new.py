@@ -12,7 +12,7 @@ import click
 
 from waveflow.show.endings import Refused
 from waveflow.show.fanout import fan_out
-from waveflow.show.terminal import say
+from waveflow.show.terminal import say, say_if_cold
 
 NEW_CELL = "20 mm"
 
@@ -205,10 +205,7 @@ def _show(case: Any, speeds: list[float], cell: str, workers: Any, quiet: bool, 
 
     case = case.changed({"run.cell": cell})
     size = units.parse(cell, "length")
-    from waveflow.compiled import is_cold
-
-    if is_cold() and not quiet:
-        say("The solver is compiled for this machine first; that takes about a minute and is kept.")
+    say_if_cold(quiet)
 
     def progress(done: int, total: int, key: str) -> None:
         if not quiet and (done == total or done % max(1, total // 10) == 0):

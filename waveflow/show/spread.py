@@ -12,7 +12,7 @@ import click
 from waveflow.show.endings import Refused
 from waveflow.show.fanout import cost_of, fan_out
 from waveflow.show.new import NEW_CELL, speeds_of
-from waveflow.show.terminal import say
+from waveflow.show.terminal import say, say_if_cold
 
 SAMPLES = "finished-samples.jsonl"
 FEW = 40
@@ -49,13 +49,11 @@ def spread(file: Path, rpm: str, samples: int, cell: str, seed: int, out: Path |
     except StoreError as error:
         raise Refused(str(error)) from error
     told = cost_of([case], speeds, len(speeds) * (samples + 1), workers, folder, size)
-    from waveflow.compiled import is_cold
     from waveflow.study import samples as study
 
     if not quiet:
         say(" ".join(part for part in (f"{samples} samples at {len(speeds)} speed{'s' * (len(speeds) != 1)}.", told) if part))
-        if is_cold():
-            say("The solver is compiled for this machine first; that takes about a minute and is kept.")
+        say_if_cold()
 
     def progress(done: int, total: int) -> None:
         if not quiet and (done == total or done % max(1, total // 10) == 0):

@@ -128,3 +128,11 @@ def say(text: str, stream: IO[str] | None = None) -> None:
     file = stream or sys.stderr
     file.write(plain(text, 2000) + "\n")
     file.flush()
+
+
+def say_if_cold(quiet: bool = False) -> None:
+    """Say, before the first run on a machine, that it will compile the solver."""
+    from waveflow.compiled import is_cold
+
+    if not quiet and is_cold():
+        say("The solver is compiled for this machine first; that takes about half a minute and is kept.")
