@@ -35,8 +35,8 @@ static inline double limited(double down, double up, double wl, double wr)
 static inline double limited_contact(double down, double up, double sl, double sr)
 {
     double a = sl * fabs(down), b = sr * fabs(up);
-    double less = MIN(a, b);
-    double size = MIN(MAX(0.5 * (a + b), MIN(MAX(a, b), 1.3 * less)), 2.0 * less);
+    double more = MAX(a, b), less = MIN(a, b);
+    double size = MIN(MAX(0.5 * (a + b), MIN(2.0 * more - 1.25 * less, 1.5 * less)), 2.0 * less);
     size = down * up > 0.0 ? size : 0.0;
     return down > 0.0 ? size : -size;
 }
