@@ -51,7 +51,8 @@ def ours(flow: Flow, n: int) -> Prepared:
     assembly.closed(pipe, "near")
     assembly.closed(pipe, "far")
     net, state = assembly.finish(cfl=CFL, max_degrees=1e9)
-    accounts, volumes, heat = np.zeros((0, lay.ACCOUNTS)), np.zeros((len(net.volume), lay.VOLUME_ACCOUNTS)), np.zeros(n + 2)
+    accounts, volumes = np.zeros((0, lay.ACCOUNTS)), np.zeros((len(net.volume), lay.VOLUME_ACCOUNTS))
+    heat = np.zeros(state.temp.size)
     rpm = 1000.0
     fastest = float((np.abs(vel) / SECOND + np.sqrt(GAMMA * pres / rho)).max())
     gentle = GENTLE_STEPS * GENTLE_CFL / (n * fastest) * 6.0 * rpm  # [deg]

@@ -226,11 +226,13 @@ def march(net, gas, state, rpm, start_angle, span, accounts, volume_accounts, wa
 
     accounts (cylinders, ACCOUNTS), volume_accounts (volumes, VOLUME_ACCOUNTS) and wall_heat (cells,) [J, into the gas]
     are added to; trace (rows, columns) receives a row every `trace_step` degrees (no rows: none). Returns (code, row,
-    angle of trouble, steps, rows of trace written).
+    angle of trouble, steps, rows of trace written). Raises ValueError where a table has not the rows of the net.
     """
     cells, temps, vols, memory, slugs = state.cells, state.temp, state.volumes, state.memory, state.slugs
     geometry, switches = net.geometry, net.switches
     n = cells.shape[1]
+    if wall_heat.shape[0] != n or accounts.shape[0] != net.cylinder.shape[0] or volume_accounts.shape[0] != vols.shape[0]:
+        raise ValueError("accounts and wall heat need a row a cylinder, volume and cell, the idle ones included")
     w = np.zeros((lay.PRIMITIVES, n))
     w[:] = 1.0
     wall = np.zeros((lay.SOURCES, n))
