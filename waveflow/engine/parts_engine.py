@@ -242,8 +242,8 @@ class Range(Part):
 
 
 GRIDS = {
-    "quick": (0.025, 0.75, 1e-3, "filling within 0.2 % of its limit on the demo engines"),
-    "standard": (0.016, 0.5, 3e-4, "filling within 0.1 % of its limit on the demo engines"),
+    "quick": (0.025, 0.75, 1e-3, "filling within 0.3 % of its limit on the demo engines"),
+    "standard": (0.016, 0.5, 3e-4, "filling within 0.15 % of its limit on the demo engines"),
     "fine": (0.005, 0.5, 1e-4, "filling within 0.05 % of its limit on the demo engines"),
 }
 """Cell of a runner [m], that of an intake port over it, change from cycle to cycle, and what that was measured to cost

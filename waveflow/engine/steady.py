@@ -42,10 +42,10 @@ def mach_of(function: NDArray) -> NDArray:
         m = np.where(wanted <= SONIC, np.minimum(wanted * (1.0 + wanted * wanted), 0.99), np.nan)
         for _ in range(40):
             base = 1.0 + _G1 * m * m
-            value = m * base**-_POWER
-            step = (wanted - value) / (base ** (-_POWER - 1.0) * np.maximum(1.0 - m * m, 1e-9))
-            new = np.clip(m + step, 0.5 * m, 0.5 * (1.0 + m))
-            if not np.nanmax(np.abs(new - m), initial=0.0) > 1e-12:
+            power = base ** (-_POWER - 1.0)
+            step = (wanted - m * power * base) / (power * np.maximum(1.0 - m * m, 1e-9))
+            new = np.minimum(np.maximum(m + step, 0.5 * m), 0.5 * (1.0 + m))
+            if not (np.abs(new - m) > 1e-12).any():  # NaN is done with, too
                 break
             m = new
     return m
