@@ -64,7 +64,9 @@ def flow_of(case: Any, side: str) -> ValveFlow:
     if share_of(case, side) != VALVE_ALONE:
         return valve_flow(flow, table.valve, side)
     sheet, head = measured_head(case, side)
-    read = sheet if sheet.factor == 1.0 else sheet.model_copy(update={"factor": 1.0})
+    # as it was read, said in one way, so that checks (before defaults are filled in) and engine ask for the same
+    open_valves = sheet.valves_open or head.valve.count
+    read = sheet.model_copy(update={"factor": 1.0, "valves_open": open_valves, "coefficient_of": None})
     plain = _alone(read, head.valve, head.port, side, case.ideal)
     plain = plain if sheet.factor == 1.0 else plain.scaled(sheet.factor)
     if flow.kind != "stock":

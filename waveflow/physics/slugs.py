@@ -132,6 +132,7 @@ def part_slugs(net, w, cells, slugs, openings, through, dt, half):
 
     A face gets the mean of what will leave through it in this step, judged by the speed there and by the fluxes of the step
     before, through (ends, 5), and of half as much again: what a growing flow took beyond a layer would be missing behind it.
+    Nothing leaves at a shut valve (openings (ends, 2) both 0), so its face is left as it is.
     """
     for n in range(slugs.shape[0]):
         row = slugs[n]
