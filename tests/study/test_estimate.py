@@ -12,7 +12,7 @@ from waveflow import cli
 from waveflow.show.endings import Refused
 from waveflow.show.fanout import cost_of
 from waveflow.study import estimate as module
-from waveflow.study.estimate import Estimate, estimate, point_seconds
+from waveflow.study.estimate import PER_CASE, Estimate, estimate, point_seconds
 
 ROOT = Path(__file__).parents[2]
 
@@ -42,6 +42,8 @@ def test_cost_goes_with_points_and_with_the_square_of_fineness(case):
     assert twenty.wall == pytest.approx(twenty.cpu / 2)
     coarse, fine = (point_seconds(round(4.0 / cell), 0, cell, 3000.0) for cell in (0.01, 0.005))
     assert fine == pytest.approx(4.0 * coarse)
+    drawn = estimate(case, [3000.0], 20, 2, built=20)
+    assert drawn.cpu - twenty.cpu == pytest.approx(20 * PER_CASE) == pytest.approx(drawn.wall - twenty.wall)  # not shared out
     assert estimate(case, [3000.0], 1, 8).cores == 1  # more cores than points help nothing
 
 

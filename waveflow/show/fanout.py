@@ -44,9 +44,12 @@ def foretold(cases: Sequence[Any], planned: Any, workers: Any, folder: Path) -> 
 
 
 def cost_of(
-    cases: Sequence[Any], speeds: Sequence[float], points: int, workers: Any, folder: Path | None, cell: float | None = None
-) -> str:
+    cases: Sequence[Any], speeds: Sequence[float], points: int, workers: Any, folder: Path | None, cell: float | None = None,
+    built: int = 0,
+) -> str:  # fmt: skip
     """What `points` [1] runs at `speeds` [rpm] take, in words, empty for little; the dearest case counts for all.
+
+    built: changed cases [1] to be made for them.
 
     Raises Refused where time, memory or the disk of `folder` will not do.
     """
@@ -55,7 +58,8 @@ def cost_of(
 
     pooled = not (workers is None or isinstance(workers, int))
     cores = workers if isinstance(workers, int) else usable_cores()
-    made = max((estimate(case, speeds, points, cores, cell=cell, pooled=pooled) for case in cases), key=lambda each: each.cpu)
+    each = (estimate(case, speeds, points, cores, cell=cell, pooled=pooled, built=built) for case in cases)
+    made = max(each, key=lambda one: one.cpu)
     refusal = made.refusal(folder)
     if refusal:
         raise Refused(refusal)

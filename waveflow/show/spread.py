@@ -48,7 +48,7 @@ def spread(file: Path, rpm: str, samples: int, cell: str, seed: int, out: Path |
             write_atomic(folder / SAMPLES, b"")
     except StoreError as error:
         raise Refused(str(error)) from error
-    told = cost_of([case], speeds, len(speeds) * (samples + 1), workers, folder, size)
+    told = cost_of([case], speeds, len(speeds) * (samples + 1), workers, folder, size, built=samples)
     from waveflow.study import samples as study
 
     if not quiet:

@@ -19,6 +19,7 @@ STEPS = 2200.0  # a cycle on cells of 10 mm at 4500 rpm
 SLOWER = 0.7  # power of speed by which they fall
 PER_CELL = 2.3e-8  # [s]
 PER_CYLINDER = 3.5e-6  # [s]
+PER_CASE = 0.05  # [s] to read, check and build a changed case; threads take turns at it
 CYCLES = 6.0  # a point, mean of starts from rest and from a neighbour
 MEMORY = 20e6  # [bytes] an engine at work, at most, beside the program itself
 LINE = 20e3  # [bytes] a point in the journal and the results, at most, for 400 cells
@@ -79,16 +80,19 @@ def point_seconds(cells: int, cylinders: int, cell: float, rpm: float, cycles: f
 
 
 def estimate(
-    case: Any, speeds: Sequence[float], points: int, cores: int, *, cell: float | None = None, pooled: bool = False
-) -> Estimate:
-    """Estimate of `points` [1] runs spread evenly over `speeds` [rpm] on `cores` [1] and cells of `cell` [m]."""
+    case: Any, speeds: Sequence[float], points: int, cores: int, *, cell: float | None = None, pooled: bool = False,
+    built: int = 0,
+) -> Estimate:  # fmt: skip
+    """Estimate of `points` [1] runs spread evenly over `speeds` [rpm] on `cores` [1] and cells of `cell` [m], for which `built`
+    changed cases [1] are made."""
     size = cell or case.run.cell
     count = cells_of(case, cell)
     each = [point_seconds(count, case.engine.cylinders, size, speed) for speed in speeds]
-    cpu = points * sum(each) / len(each)
+    runs, making = points * sum(each) / len(each), built * PER_CASE
     busy = max(1, min(cores, points))
+    cpu, wall = runs + making, runs / busy + making
     memory = busy * (MEMORY * max(1.0, count / 400.0))
-    return Estimate(points, cpu, cpu / busy, busy, memory, points * LINE * max(1.0, count / 400.0), pooled)
+    return Estimate(points, cpu, wall, busy, memory, points * LINE * max(1.0, count / 400.0), pooled)
 
 
 def free_memory() -> float:
