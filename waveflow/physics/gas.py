@@ -223,19 +223,17 @@ def _make_tables(inputs: dict) -> dict:
 
 
 @functools.cache
-def _species() -> tuple:
-    """All species used here; a phase of one thread's own is made of them in a hundredth of the time it takes to read them."""
-    import cantera
+def _species() -> list:
+    from cantera import Species
 
-    wanted = {*_PRODUCTS, *(name for name, _ in _COMPONENTS.values())}
-    return tuple(one for one in cantera.Species.list_from_file("nasa_gas.yaml") if one.name in wanted)
+    return [one for one in Species.list_from_file("nasa_gas.yaml") if one.name in (*_PRODUCTS, *dict(_COMPONENTS.values()))]
 
 
 def _phase():
-    """They as one Cantera phase."""
+    """All species used here, read once, as a new Cantera phase."""
     import cantera
 
-    return cantera.Solution(thermo="ideal-gas", species=list(_species()))
+    return cantera.Solution(thermo="ideal-gas", species=_species())
 
 
 def _mole_fractions(mass_fractions: Mapping[str, float]) -> dict[str, float]:
@@ -274,12 +272,6 @@ def burned_mixture(fuel: Mapping[str, float], air: Mapping[str, float], air_fuel
 
 def frozen_mixture(mole_fractions: Mapping[str, float]) -> tuple[float, NDArray[np.float64]]:
     """Gas constant [J/kg/K] and energy coefficients, shape (COLUMNS,), of a mixture given by mole fractions."""
-    r, fitted = _frozen(tuple(mole_fractions.items()))
-    return r, fitted.copy()
-
-
-@functools.lru_cache(maxsize=32)  # air and vapour stay while a study draws mixture after mixture
-def _frozen(mole_fractions: tuple[tuple[str, float], ...]) -> tuple[float, NDArray[np.float64]]:
     phase = _phase()
     grid = np.concatenate([np.linspace(180.0, 1500.0, 265), np.linspace(1510.0, 3500.0, 200)])
     cv = np.empty_like(grid)
