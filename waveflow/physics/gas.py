@@ -231,9 +231,9 @@ def _species() -> list:
 
 def _phase():
     """All species used here, read once, as a new Cantera phase."""
-    import cantera
+    from cantera import Solution
 
-    return cantera.Solution(thermo="ideal-gas", species=_species())
+    return Solution(thermo="ideal-gas", species=_species())
 
 
 def _mole_fractions(mass_fractions: Mapping[str, float]) -> dict[str, float]:
@@ -362,9 +362,7 @@ def entropy_function(gas: Gas, T: ArrayLike, yf: ArrayLike = 0.0, yb: ArrayLike 
     return _blend(gas, yf, yb, [_heat_over_temperature(c, T) for c in gas.e]) + r * np.log(np.asarray(T) / 1000.0)
 
 
-def temperature_from_energy(
-    gas: Gas, energy: ArrayLike, yf: ArrayLike = 0.0, yb: ArrayLike = 0.0
-) -> NDArray[np.float64]:
+def temperature_from_energy(gas: Gas, energy: ArrayLike, yf: ArrayLike = 0.0, yb: ArrayLike = 0.0) -> NDArray[np.float64]:
     """Temperature [K] at internal energy `energy` [J/kg]: Newton's method kept inside a shrinking bracket.
 
     Raises ValueError where the answer lies more than a hair outside the gas tables.
