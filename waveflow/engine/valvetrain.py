@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
@@ -100,12 +99,12 @@ class LiftCurve:
         """Crank angles (2881,) [deg]."""
         return crank_grid()
 
-    @cached_property
+    @property
     def max_lift(self) -> float:
         """Highest lift of the grid [m]."""
         return float(self.lift.max())
 
-    @cached_property
+    @property
     def max_lift_angle(self) -> float:
         """Crank angle [deg] of the highest lift of the grid."""
         return float(np.argmax(self.lift) * GRID_STEP)
@@ -127,7 +126,7 @@ class LiftCurve:
         below = np.flatnonzero(self.lift[(top + way) % points] <= height)
         if not len(below):
             raise ValueError("the valve never closes")
-        inside = self.max_lift_angle + step * float(below[0])
+        inside = GRID_STEP * top + step * float(below[0])
         outside = inside + step
         for _ in range(48):
             middle = (inside + outside) / 2.0
